@@ -229,7 +229,10 @@ func sign(s string) (neg bool, rest string) {
 // LengthFault says what is wrong with a length that a person typed. err is the error from
 // [ParseLength].
 func LengthFault(typed string, err error) Phrase {
+	var said Phrase
 	switch {
+	case errors.As(err, &said):
+		return said
 	case errors.Is(err, ErrFiner):
 		return Say("length.finer", typed)
 	case errors.Is(err, ErrRange):

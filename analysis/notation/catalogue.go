@@ -14,7 +14,9 @@ type Language struct {
 	Tag   string // BCP 47: "en"
 	Name  string // in the language itself
 	texts map[string]text
-	codes bool // phrases are written as codes, not as texts
+	// locale says how numbers and dates are written in the language.
+	locale locale
+	codes  bool // phrases are written as codes, not as texts
 }
 
 // text is the text of one code, in pieces.
@@ -85,7 +87,7 @@ func Spoken(tag string) *Language {
 // Codes returns a language that writes each phrase as its code and values in brackets ⟦⟧.
 // It is for finding text that does not come from a catalogue: such text has no brackets.
 func Codes() *Language {
-	return &Language{Tag: "en-x-codes", Name: "⟦⟧", texts: English().texts, codes: true}
+	return &Language{Tag: "en-x-codes", Name: "⟦⟧", texts: English().texts, locale: localeOf("en"), codes: true}
 }
 
 // Has reports whether the language has a text for a code.
@@ -139,7 +141,7 @@ func (l *Language) Texts(beginnings ...string) map[string]string {
 // the names of the values from the English catalogue, which the caller passes as like. It
 // must not have a code that like does not have.
 func Parse(tag, file string, like *Language) (*Language, error) {
-	l := &Language{Tag: tag, texts: map[string]text{}}
+	l := &Language{Tag: tag, texts: map[string]text{}, locale: localeOf(tag)}
 	var lines []string
 	numbers := []int{}
 	for i, line := range strings.Split(file, "\n") {

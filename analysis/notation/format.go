@@ -8,17 +8,32 @@ import (
 	"fairbore/analysis"
 )
 
-// Format says how to write lengths and phrases for a reader: in metric or inch units, with a
-// decimal point or comma, and in a language. The zero value is metric, in English.
+// Format says how to write lengths and phrases for a reader, and to read what he types: in metric
+// or inch units, with a decimal sign, and in a language. The zero value is metric, in English.
 type Format struct {
-	Inch  bool
-	Fine  bool // inch deviations are in millionths, not tenths
-	Comma bool
+	Inch bool
+	Fine bool        // inch deviations are in millionths, not tenths
+	Sign DecimalSign // the reader's own choice
 	// Full is for records. Phrases then give sizes and deviations in both systems, deviations
 	// ten times finer, and moments to the second with their zone.
 	Full     bool
 	Language *Language // nil: English
 	whole    bool      // no mark sets the last digits of a size in inches apart
+}
+
+// DecimalSign is the sign before the decimal places.
+type DecimalSign uint8
+
+// The decimal signs. The zero value is that of the language.
+const (
+	UsualSign DecimalSign = iota
+	Point
+	Comma
+)
+
+// comma reports whether the decimal sign is a comma.
+func (f Format) comma() bool {
+	return f.Sign == Comma || f.Sign == UsualSign && f.language().locale.comma
 }
 
 // In returns the format of a unit. The unit is MM or UM, IN (deviations in tenths of a
@@ -45,9 +60,11 @@ func (f Format) Unit() analysis.Length {
 	return analysis.Micrometre
 }
 
-func (f Format) mark(s string) string {
-	s = strings.Replace(s, "-", "−", 1)
-	if f.Comma {
+func (f Format) mark(s string) string { return f.Marked(strings.Replace(s, "-", "−", 1)) }
+
+// Marked returns a number that has a decimal point with the reader's decimal sign.
+func (f Format) Marked(s string) string {
+	if f.comma() {
 		s = strings.Replace(s, ".", ",", 1)
 	}
 	return s
@@ -89,12 +106,22 @@ func (f Format) Signed(d analysis.Deviation) string { return plus(d, f.Small(d))
 // inch) or millionths (of an inch).
 func (f Format) SmallUnit() string {
 	if f.Inch && f.Fine {
-		return "millionths"
+		return f.unit("unit.millionths")
 	}
 	if f.Inch {
-		return "tenths"
+		return f.unit("unit.tenths")
 	}
 	return "µm"
+}
+
+// unit returns the name of a unit, in English if the language has none. It is part of a value, so
+// that codes do not stand for it.
+func (f Format) unit(code string) string {
+	l := f.language()
+	if !l.Has(code) || l.codes {
+		l = English()
+	}
+	return l.say(f, &analysis.Phrase{Code: code})
 }
 
 // Other writes a deviation in the two other units that a display shows below the main
@@ -102,12 +129,12 @@ func (f Format) SmallUnit() string {
 func (f Format) Other(d analysis.Deviation) string {
 	l := analysis.Length(d)
 	if f.Inch && f.Fine {
-		return f.mark(l.Tenths(2)) + " tenths · " + f.mark(l.Format(analysis.UM, 2)) + " µm"
+		return f.mark(l.Tenths(2)) + " " + f.unit("unit.tenths") + " · " + f.mark(l.Format(analysis.UM, 2)) + " µm"
 	}
 	if f.Inch {
-		return f.mark(l.Format(analysis.UIN, 0)) + " millionths · " + f.mark(l.Format(analysis.UM, 1)) + " µm"
+		return f.mark(l.Format(analysis.UIN, 0)) + " " + f.unit("unit.millionths") + " · " + f.mark(l.Format(analysis.UM, 1)) + " µm"
 	}
-	return f.mark(l.Format(analysis.MM, 4)) + " mm · " + f.mark(l.Tenths(1)) + " tenths"
+	return f.mark(l.Format(analysis.MM, 4)) + " mm · " + f.mark(l.Tenths(1)) + " " + f.unit("unit.tenths")
 }
 
 // Size writes a size with its unit: to 0.1 µm, or to a millionth of an inch. In inches a bar
@@ -208,10 +235,18 @@ func (f Format) As(l analysis.Length, u analysis.Unit, places int) string {
 // its zone.
 func (f Format) Moment(t time.Time) string {
 	if f.Full {
-		return t.Format("2006-01-02 15:04:05 -07:00")
+		return f.Day(t) + f.language().locale.between + t.Format("15:04:05 -07:00")
 	}
-	return t.Format("2006-01-02 15:04")
+	return f.Day(t) + f.language().locale.between + t.Format("15:04")
 }
+
+// Second writes a time to the second, without its zone.
+func (f Format) Second(t time.Time) string {
+	return f.Day(t) + f.language().locale.between + t.Format(time.TimeOnly)
+}
+
+// Day writes a date.
+func (f Format) Day(t time.Time) string { return t.Format(f.language().locale.day) }
 
 func trim(s string) string {
 	if strings.Contains(s, ".") {

@@ -47,9 +47,9 @@ func FuzzPhraseSaysItsLengths(f *testing.F) {
 			return
 		}
 		for _, u := range []analysis.Unit{analysis.MM, analysis.IN, analysis.UIN} {
-			for _, comma := range []bool{false, true} {
+			for _, sign := range []notation.DecimalSign{notation.Point, notation.Comma} {
 				w := notation.In(u)
-				w.Language, w.Comma = l, comma
+				w.Language, w.Sign = l, sign
 				for _, arg := range []any{analysis.Deviation(v), analysis.Fine(v), analysis.Offset(v), analysis.Length(v), analysis.Size(v)} {
 					text := w.Text("x", arg)
 					said, half := exact(t, text)

@@ -115,7 +115,7 @@ func (f Format) value(a *analysis.Arg) string {
 	case time.Time:
 		return f.Moment(v)
 	case analysis.Day:
-		return time.Time(v).Format(time.DateOnly)
+		return f.Day(time.Time(v))
 	case analysis.Clock:
 		return time.Time(v).Format("15:04")
 	case analysis.Number:
@@ -247,10 +247,23 @@ func (l *Language) say(f Format, p *analysis.Phrase) string {
 		case a.N != nil && *a.N == 1:
 			b.WriteString(strings.ReplaceAll(piece.one, "#", "1"))
 		default:
-			b.WriteString(strings.ReplaceAll(piece.many, "#", f.value(a)))
+			b.WriteString(strings.ReplaceAll(piece.many, "#", grouped(f.value(a))))
 		}
 	}
 	return b.String()
+}
+
+// grouped sets the digits of a count apart by threes if there are five or more, with the space of
+// ISO 80000-1:2022, 7.3.2, which does not break a line. A number that names a thing, such as a row
+// of the journal, is not grouped.
+func grouped(count string) string {
+	if len(count) < 5 || strings.Trim(count, "0123456789") != "" {
+		return count
+	}
+	for i := len(count) - 3; i > 0; i -= 3 {
+		count = count[:i] + "\u202f" + count[i:]
+	}
+	return count
 }
 
 // code writes the code and the values of a phrase, in brackets.

@@ -93,7 +93,7 @@ func TestValuesAreWrittenByTheirKind(t *testing.T) {
 			t.Errorf("%T %v: %q, want %q", v, v, got, want)
 		}
 	}
-	if got := (notation.Format{Comma: true, Language: l}).Text("x", analysis.Deviation(12_500)); got != "1,3 µm" {
+	if got := (notation.Format{Sign: notation.Comma, Language: l}).Text("x", analysis.Deviation(12_500)); got != "1,3 µm" {
 		t.Errorf("with a comma: %q", got)
 	}
 }
@@ -320,6 +320,65 @@ func TestTextsKeepToTheWords(t *testing.T) {
 	for code, text := range notation.English().Texts("") {
 		if at := banned.FindString(text); at != "" {
 			t.Errorf("%s: %q stands in %q", code, at, text)
+		}
+	}
+}
+
+// Numbers, dates and units are those of the language. A reader who chose a decimal sign keeps it.
+func TestWrittenAsTheLanguageDoes(t *testing.T) {
+	at := time.Date(2026, 11, 9, 8, 5, 9, 0, time.FixedZone("", 3600))
+	for tag, want := range map[string][4]string{
+		"en": {"31.7513 mm", "2026-11-09 08:05", "2026-11-09 08:05:09 +01:00", "2026-11-09"},
+		"de": {"31,7513 mm", "09.11.2026, 08:05", "09.11.2026, 08:05:09 +01:00", "09.11.2026"},
+		"es": {"31,7513 mm", "09/11/2026, 08:05", "09/11/2026, 08:05:09 +01:00", "09/11/2026"},
+	} {
+		f := notation.Format{Language: notation.Spoken(tag)}
+		full := f
+		full.Full = true
+		if got := [4]string{f.Size(317_513_000), f.Moment(at), full.Moment(at), f.Day(at)}; got != want {
+			t.Errorf("%s: %q, want %q", tag, got, want)
+		}
+	}
+	if got := (notation.Format{Language: notation.Spoken("de"), Sign: notation.Point}).Digits(317_513_000); got != "31.7513" {
+		t.Errorf("a point in German: %q", got)
+	}
+}
+
+// A count has its digits set apart by threes from five digits on (ISO 80000-1:2022, 7.3.2); the
+// number of a row, which a person may type, has not.
+func TestCountsAreGrouped(t *testing.T) {
+	f := notation.Format{Language: trial(t, "x(n) = row {n}: {n|# event|# events}")}
+	for n, want := range map[int]string{1: "row 1: 1 event", 9999: "row 9999: 9999 events", 10_000: "row 10000: 10\u202f000 events", 1_234_567: "row 1234567: 1\u202f234\u202f567 events"} {
+		if got := f.Text("x", n); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// A length is read as the reader types it, with either sign. What may as well be thousands is
+// refused, with both ways to write it.
+func TestLengthsAreReadAsTyped(t *testing.T) {
+	comma, point := notation.Format{Language: notation.Spoken("de")}, notation.Format{}
+	const size = 317_250_000
+	for _, c := range []struct {
+		f    notation.Format
+		text string
+		want analysis.Length
+		says string
+	}{
+		{comma, "31,7250 mm", size, ""}, {comma, "31.7250 mm", size, ""}, {comma, "31,725 mm", size, ""}, {comma, "31.72500mm", size, ""}, {comma, "0.500 um", 5_000, ""}, {comma, "7/8 in", 222_250_000, ""},
+		{comma, "31.725 mm", 0, "31.725|31,725|31725"}, {comma, "−1.250um", 0, "−1.250|−1,250|−1250"}, {comma, "1.234,5 mm", 0, "not a decimal number"}, {comma, "1234,5 mm", 12_345_000_000, ""},
+		{point, "31.725 mm", size, ""}, {point, "31,7250 mm", size, ""}, {point, "31,725 mm", 0, "31,725|31.725|31725"}, {point, "+1,250", 0, "+1,250|+1.250|+1250"}, {point, "1,5 mm", 15_000_000, ""},
+		{notation.Format{Sign: notation.Comma}, "31,725 mm", size, ""}, {notation.Format{Sign: notation.Comma}, "31.725 mm", 0, "31,725"},
+	} {
+		got, err := c.f.Length(c.text)
+		if got != c.want || (err == nil) != (c.says == "") {
+			t.Errorf("%q: %s %v", c.text, got, err)
+		}
+		for _, part := range strings.Split(c.says, "|") {
+			if err != nil && !strings.Contains(c.f.Error(err), part) {
+				t.Errorf("%q is refused with %q, want %q in it", c.text, c.f.Error(err), part)
+			}
 		}
 	}
 }

@@ -311,7 +311,7 @@ func TestNumbers(t *testing.T) {
 		want string
 	}{
 		{notation.Format{}, "3.1 µm|0.0031 mm · 1.2 tenths"},
-		{notation.Format{Comma: true}, "3,1 µm|0,0031 mm · 1,2 tenths"},
+		{notation.Format{Sign: notation.Comma}, "3,1 µm|0,0031 mm · 1,2 tenths"},
 		{notation.Format{Inch: true}, "1.2 tenths|122 millionths · 3.1 µm"},
 		{notation.Format{Inch: true, Fine: true}, "122 millionths|1.22 tenths · 3.10 µm"},
 	} {
@@ -324,7 +324,7 @@ func TestNumbers(t *testing.T) {
 		d    analysis.Deviation
 		want string
 	}{
-		{notation.Format{}, 100, "0.01"}, {notation.Format{Comma: true}, 100, "0,01"}, {notation.Format{}, 0, "0.0"}, {notation.Format{}, d, "3.1"},
+		{notation.Format{}, 100, "0.01"}, {notation.Format{Sign: notation.Comma}, 100, "0,01"}, {notation.Format{}, 0, "0.0"}, {notation.Format{}, d, "3.1"},
 		{notation.Format{Inch: true}, 100, "0.004"}, {notation.Format{Inch: true}, 0, "0.0"},
 		{notation.Format{Inch: true, Fine: true}, 100, "0.4"}, {notation.Format{Inch: true, Fine: true}, 0, "0"},
 	} {

@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"fairbore/analysis"
 	"fairbore/daemon/document"
@@ -15,7 +14,7 @@ import (
 // refused, what happened to the gauge. The same event several times in a row has one row.
 func (r *record) happened() {
 	t := &document.Table{Columns: slices.Concat(words(r.Text("record.at"), r.Text("record.what")), wrapped(r.Text("record.detail")), words(r.Text("record.by")))}
-	var at dates
+	at := dates{writer: &r.writer}
 	var last [3]string
 	times := 0
 	for _, all := range [][]event.Record{r.Records, r.After} {
@@ -190,7 +189,7 @@ func (w *writer) limits(taken []event.Record, now *analysis.Job) document.Block 
 		}
 		before = j
 		t.Rows = append(t.Rows, []string{
-			taken[i].At.Format(time.DateTime), clean(taken[i].Station), orDash(clean(j.Revision)), w.Digits(j.Low), w.Digits(j.High), w.Digits(j.Target),
+			w.Second(taken[i].At), clean(taken[i].Station), orDash(clean(j.Revision)), w.Digits(j.Low), w.Digits(j.High), w.Digits(j.Target),
 			w.most(j.Variation), changed, orDash(w.source(taken[i].Source)),
 		})
 	}

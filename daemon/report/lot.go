@@ -171,7 +171,7 @@ func (r *lotRecord) table() *document.Table {
 		numbers(r.Text("record.no")), words(r.Text("record.part"), r.Text("record.station"), r.Text("record.finished")),
 		numbers(r.Text("record.rounds_head"), r.Text("record.strokes_head"), r.Text("record.smallest_in", large), r.Text("record.largest_in", large), r.Text("record.variation_in", micro), r.Text("record.u", micro)),
 		wrapped(r.Text("record.outcome")))}
-	var at dates
+	at := dates{writer: &r.writer}
 	for i, p := range r.parts {
 		when, lo, hi, v, unc := none, none, none, none, none
 		if done := p.judgedAt(); !done.IsZero() {

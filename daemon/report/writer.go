@@ -22,7 +22,7 @@ type writer struct {
 // and the unit from the job's drawing, or metric if there is none.
 func newWriter(j *analysis.Job, reader notation.Format) writer {
 	plain := notation.ForJob(j)
-	plain.Comma, plain.Language = reader.Comma, reader.Language
+	plain.Sign, plain.Language = reader.Sign, reader.Language
 	full := plain
 	full.Fine, full.Full = plain.Inch, true
 	return writer{full, plain, &document.Document{Format: plain}}
@@ -141,10 +141,13 @@ func (w *writer) span(from, to time.Time) string {
 }
 
 // dates formats times of day, each with its date if that has changed.
-type dates struct{ last string }
+type dates struct {
+	*writer
+	last string
+}
 
 func (d *dates) write(t time.Time) string {
-	now := t.Format(time.DateOnly)
+	now := d.Day(t)
 	if now == d.last {
 		return clock(t)
 	}

@@ -65,7 +65,7 @@ func (w *writer) looksTable(looks []event.Record, stations bool) *document.Table
 		t.Columns = append(t.Columns, words(w.Text("record.station"))...)
 	}
 	t.Columns = slices.Concat(t.Columns, numbers(w.Text("record.read"), w.Text("record.spread"), w.Text("record.zero"), w.Text("record.moved"), w.Text("record.error"), w.Text("record.limit")), wrapped(w.Text("record.outcome")))
-	var at dates
+	at := dates{writer: w}
 	for i := range looks {
 		t.Rows = append(t.Rows, w.lookRow(&looks[i], at.write(looks[i].At), stations))
 	}
@@ -244,7 +244,7 @@ func (w *writer) due(at time.Time) string {
 	if at.IsZero() {
 		return w.Text("record.not_stated")
 	}
-	return at.Format(time.DateOnly)
+	return w.Day(at)
 }
 
 // inDate says whether something with a calibration due on a day was in date when it was used.

@@ -29,7 +29,7 @@ func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 	text := map[string]string{jobform.FieldUnit: "mm", jobform.FieldFace: "front"}
 	for _, j := range jobs {
 		if j.ID == r.URL.Query().Get("from") {
-			text = jobform.Typed(j)
+			text = jobform.Typed(j, s.words(r))
 		}
 	}
 	s.render(w, r, "job.html", struct {
@@ -87,7 +87,7 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	d.Check(st.Name, s.cfg.Entry, s.jobs(st.Name))
 	out := entryReply{Faults: d.Faults, Echo: d.Echo, Usual: d.Usual, Ask: d.Ask, Cut: l.understood(d)}
 	f := notation.ForJob(&d.Job)
-	f.Language, f.Comma = l.language, l.comma
+	f.Language, f.Sign = l.language, l.sign
 	if n := len(d.Job.Plan()); n > 0 && len(d.Faults) == 0 {
 		out.Plan = f.Text("entry.plan", n, f.Small(analysis.Deviation(d.Job.High-d.Job.Low))+" "+f.SmallUnit())
 	}

@@ -432,3 +432,25 @@ func TestABrowserHasItsLanguage(t *testing.T) {
 		}
 	}
 }
+
+// Numbers and dates are written as the browser's own copy of Unicode's CLDR has them. English
+// dates are those of ISO 8601 instead, and no language groups the digits of sizes.
+func TestLanguagesAreAsInCLDR(t *testing.T) {
+	t.Parallel()
+	e := newEye(t, serve(t, Config{}, newShop()))
+	at := time.Date(2026, 3, 9, 8, 5, 0, 0, time.UTC)
+	for _, l := range notation.Languages() {
+		f := notation.Format{Language: l}
+		date := fmt.Sprintf(`new Intl.DateTimeFormat(%q, {year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone: "UTC"}).format(new Date(%q))`, l.Tag, at.Format(time.RFC3339))
+		got := e.says(fmt.Sprintf(`[%s, new Intl.NumberFormat(%q, {minimumFractionDigits: 4, useGrouping: false}).format(1234.5), new Intl.DisplayNames([%[2]q], {type: "language"}).of(%[2]q)]`, date, l.Tag))
+		if l.Tag != "en" && got[0] != f.Moment(at) {
+			t.Errorf("%s: %q, want %q", l.Tag, f.Moment(at), got[0])
+		}
+		if n := f.Decimal(1234.5, 4); n != got[1] {
+			t.Errorf("%s: %q, want %q", l.Tag, n, got[1])
+		}
+		if !strings.EqualFold(got[2], l.Name) {
+			t.Errorf("%s is called %q, want %q", l.Tag, l.Name, got[2])
+		}
+	}
+}

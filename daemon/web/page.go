@@ -76,7 +76,7 @@ func (c *Config) band(f notation.Format) func(itself bool) band {
 func pages(l *notation.Language, c *Config) (*template.Template, error) {
 	f := notation.Format{Language: l}
 	return template.New("").Funcs(template.FuncMap{
-		"dict": dict, "t": f.Text, "texts": l.Texts, "language": func() string { return l.Tag }, "digits": func() []int { return []int{1, 2, 3, 4, 5, 6, 7, 8, 9} }, "band": c.band(f),
+		"dict": dict, "t": f.Text, "texts": l.Texts, "language": func() string { return l.Tag }, "moment": f.Moment, "size": f.Size, "n": f.Marked, "digits": func() []int { return []int{1, 2, 3, 4, 5, 6, 7, 8, 9} }, "band": c.band(f),
 	}).ParseFS(files, "templates/*.html")
 }
 

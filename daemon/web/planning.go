@@ -55,7 +55,7 @@ func (s *Server) plan(w http.ResponseWriter, r *http.Request) {
 func (p *planned) work(q url.Values, l look) {
 	f := l.format(nil)
 	f.Full = true // a plan has both systems: it is made before a drawing has its unit
-	req, job, faults := request(q, p.Jobs)
+	req, job, faults := request(q, p.Jobs, f)
 	if len(faults) == 0 {
 		report, err := plan.New(req)
 		if err == nil {
@@ -88,8 +88,8 @@ func (p *planned) tell(r *plan.Report, f notation.Format) {
 }
 
 // request reads the fields. If a job is named it gives the limits.
-func request(q url.Values, jobs []*analysis.Job) (r plan.Request, job *analysis.Job, faults []error) {
-	f := form{q: q}
+func request(q url.Values, jobs []*analysis.Job, words notation.Format) (r plan.Request, job *analysis.Job, faults []error) {
+	f := form{q: q, words: words}
 	if id := q.Get("job"); id != "" {
 		for _, j := range jobs {
 			if j.ID == id {
@@ -120,6 +120,7 @@ func request(q url.Values, jobs []*analysis.Job) (r plan.Request, job *analysis.
 // form reads fields and collects what is wrong with them.
 type form struct {
 	q      url.Values
+	words  notation.Format // of the person who types
 	faults []error
 }
 
@@ -130,7 +131,7 @@ func (f *form) length(name string) analysis.Length {
 	if v == "" {
 		return 0
 	}
-	l, err := analysis.ParseLength(v)
+	l, err := f.words.Length(v)
 	if err != nil {
 		f.bad(analysis.Say("plan.length", analysis.Say("plan.field."+name), analysis.LengthFault(v, err)))
 	}

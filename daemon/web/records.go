@@ -51,7 +51,7 @@ func (s *Server) recordParts(w http.ResponseWriter, r *http.Request) {
 	}
 	for _, p := range parts {
 		if !slices.ContainsFunc(list, func(l partOffered) bool { return l.Part == p.Part }) {
-			list = append(list, partOffered{p.Part, p.Part + " · " + p.First.Format("2006-01-02 15:04") + " · " + f.Text(p.Word())})
+			list = append(list, partOffered{p.Part, p.Part + " · " + f.Moment(p.First) + " · " + f.Text(p.Word())})
 		}
 	}
 	writeJSON(w, http.StatusOK, list)

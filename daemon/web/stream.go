@@ -19,7 +19,7 @@ import (
 // look is how one viewer wants to see a station.
 type look struct {
 	unit   string // mm, in, or empty for the unit of the job
-	comma  bool
+	sign   notation.DecimalSign
 	by     picture.Against // for the approach to size
 	w, h   float64         // pixels of the cut
 	aw, ah float64         // size of the approach to size, 0: not shown
@@ -43,8 +43,9 @@ func parseLook(q url.Values) look {
 		}
 		return v
 	}
+	sign := map[string]notation.DecimalSign{"0": notation.Point, "1": notation.Comma}[q.Get("comma")]
 	by := map[string]picture.Against{"honing": picture.ByHoning, "clock": picture.ByClock}[q.Get("by")]
-	return look{unit: q.Get("unit"), comma: q.Get("comma") == "1", by: by, w: side("w", 1200), h: side("h", 420), aw: side("aw", 0), ah: side("ah", 0), sw: side("sw", 0), sh: side("sh", 0)}
+	return look{unit: q.Get("unit"), sign: sign, by: by, w: side("w", 1200), h: side("h", 420), aw: side("aw", 0), ah: side("ah", 0), sw: side("sw", 0), sh: side("sh", 0)}
 }
 
 // look returns how a viewer wants to see a station.
@@ -78,7 +79,7 @@ func (l *look) format(j *analysis.Job) notation.Format {
 	if l.unit == "in" || l.unit == "mm" {
 		f.Inch = l.unit == "in"
 	}
-	f.Comma, f.Language = l.comma, l.language
+	f.Sign, f.Language = l.sign, l.language
 	return f
 }
 

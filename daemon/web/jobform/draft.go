@@ -92,14 +92,14 @@ func (d *Draft) bad(field string, why error) {
 
 // parse reads a length, in the unit of the drawing if it has none.
 func (d *Draft) parse(field, text string) (analysis.Length, bool) {
-	l, err := analysis.ParseLength(text)
+	l, err := d.f.Length(text)
 	if errors.Is(err, analysis.ErrNoUnit) {
-		l, err = analysis.ParseLength(text + " " + d.Job.Unit.String())
+		l, err = d.f.Length(text + " " + d.Job.Unit.String())
 	}
-	switch {
+	switch said := (analysis.Phrase{}); {
 	case err == nil:
 		return l, true
-	case errors.Is(err, analysis.ErrFiner), errors.Is(err, analysis.ErrRange), errors.Is(err, analysis.ErrInches):
+	case errors.As(err, &said), errors.Is(err, analysis.ErrFiner), errors.Is(err, analysis.ErrRange), errors.Is(err, analysis.ErrInches):
 		d.bad(field, analysis.LengthFault(text, err))
 	case d.Job.Unit.Inch():
 		d.bad(field, analysis.Say("entry.length.in", text))
@@ -116,7 +116,7 @@ func (d *Draft) length(field string) analysis.Length {
 	}
 	l, ok := d.parse(field, text)
 	if ok {
-		d.Echo[field] = both(l)
+		d.Echo[field] = d.both(l)
 	}
 	return l
 }
@@ -124,19 +124,19 @@ func (d *Draft) length(field string) analysis.Length {
 func (d *Draft) deviation(field string) analysis.Deviation {
 	l := d.length(field)
 	if l != 0 {
-		d.Echo[field] = bothSmall(analysis.Deviation(l))
+		d.Echo[field] = d.bothSmall(analysis.Deviation(l))
 	}
 	return analysis.Deviation(l)
 }
 
 // both formats a size in mm and inches, so that a mistaken unit shows.
-func both(l analysis.Length) string {
-	return (notation.Format{}).Size(l) + " · " + l.Format(analysis.IN, 6) + " in"
+func (d *Draft) both(l analysis.Length) string {
+	return d.f.As(l, analysis.MM, 4) + " mm · " + d.f.As(l, analysis.IN, 6) + " in"
 }
 
-func bothSmall(d analysis.Deviation) string {
-	l := analysis.Length(d)
-	return l.Format(analysis.UM, 2) + " µm · " + l.Format(analysis.UIN, 0) + " millionths"
+func (d *Draft) bothSmall(dev analysis.Deviation) string {
+	l, millionths := analysis.Length(dev), notation.Format{Inch: true, Fine: true, Language: d.f.Language}
+	return d.f.As(l, analysis.UM, 2) + " µm · " + d.f.As(l, analysis.UIN, 0) + " " + millionths.SmallUnit()
 }
 
 // limits works out the limits, typed as sizes, as deviations, or by a tolerance class.
@@ -154,7 +154,7 @@ func (d *Draft) limits() {
 	j.Target = d.length(fieldTarget)
 	if j.Target == 0 && j.High > j.Low && d.Faults[fieldTarget] == "" {
 		j.Target = j.Low + (j.High-j.Low)/2
-		d.Echo[fieldTarget] = d.f.Text("entry.middle", both(j.Target))
+		d.Echo[fieldTarget] = d.f.Text("entry.middle", d.both(j.Target))
 	}
 }
 
@@ -173,7 +173,7 @@ func (d *Draft) limit(field, text string) analysis.Length {
 	if unsigned || text == "0" || strings.ContainsAny(text[:1], "+-") || strings.HasPrefix(text, "−") {
 		l += d.Job.Nominal
 	}
-	d.Echo[field] = both(l)
+	d.Echo[field] = d.both(l)
 	return l
 }
 
@@ -197,7 +197,7 @@ func (d *Draft) class() {
 		return
 	}
 	j.Low, j.High = t.Limits()
-	d.Echo[FieldClass] = d.f.Text("entry.from_to", both(j.Low), both(j.High))
+	d.Echo[FieldClass] = d.f.Text("entry.from_to", d.both(j.Low), d.both(j.High))
 }
 
 // fields splits a list at blanks, semicolons, and commas with a blank after them. A comma alone may
@@ -231,6 +231,7 @@ func (d *Draft) places() {
 		j.Orientations = append(j.Orientations, a)
 	}
 	f := notation.In(j.Unit)
+	f.Language, f.Sign = d.f.Language, d.f.Sign
 	var usual []string
 	for _, l := range plan.Depths(j.Length, j.Nominal, j.Blind, j.Unit) {
 		usual = append(usual, strings.TrimSuffix(f.Depth(l), " "+j.Unit.String()))
@@ -317,7 +318,7 @@ func (d *Draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
 	j := &d.Job
 	ask := func(p analysis.Phrase) { d.Ask = append(d.Ask, d.f.Say(p)) }
 	f := notation.In(j.Unit)
-	f.Language, f.Comma = d.f.Language, d.f.Comma
+	f.Language, f.Sign = d.f.Language, d.f.Sign
 	for _, r := range rings {
 		if r.ID != j.Ring || j.Target == 0 {
 			continue
@@ -325,7 +326,7 @@ func (d *Draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
 		off := r.Size - j.Target
 		d.Echo[fieldRing] = f.Text("entry.off_target", f.Signed(analysis.Deviation(off))+" "+f.SmallUnit())
 		if off.Abs() > farRing {
-			ask(analysis.Say("entry.ask.ring", r.ID, both(off.Abs())))
+			ask(analysis.Say("entry.ask.ring", r.ID, d.both(off.Abs())))
 		}
 	}
 	if j.Low > 0 && j.High > j.Low && (j.Nominal < j.Low || j.Nominal > j.High) {

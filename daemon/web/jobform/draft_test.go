@@ -124,14 +124,20 @@ func TestTypedJobIsTheJob(t *testing.T) {
 	thick := shoptest.Sleeve()
 	thick.Outside = shoptest.Length("2.5 in")
 	for _, j := range []*analysis.Job{shoptest.Bush(), shoptest.Sleeve(), shoptest.Valve(), shoptest.Tube(), thick} {
-		text := Typed(j)
-		text["id"] = "J-1"
-		got := Read(text, notation.Format{}).Job
-		got.ID = j.ID
-		a, err1 := json.Marshal(j)
-		b, err2 := json.Marshal(&got)
-		if err1 != nil || err2 != nil || string(a) != string(b) {
-			t.Errorf("%s became\n%s\nwas\n%s", j.ID, b, a)
+		for _, l := range notation.Languages() {
+			f := notation.Format{Language: l}
+			text := Typed(j, f)
+			text["id"] = "J-1"
+			for _, sign := range []notation.DecimalSign{notation.UsualSign, notation.Point, notation.Comma} {
+				f.Sign = sign
+				got := Read(text, f).Job
+				got.ID = j.ID
+				a, err1 := json.Marshal(j)
+				b, err2 := json.Marshal(&got)
+				if err1 != nil || err2 != nil || string(a) != string(b) {
+					t.Errorf("%s, %s became\n%s\nwas\n%s", l.Tag, j.ID, b, a)
+				}
+			}
 		}
 	}
 }
@@ -160,7 +166,7 @@ func TestDraftOfThePapers(t *testing.T) {
 	if !reflect.DeepEqual(d.Job.Papers, want) {
 		t.Errorf("read %+v", d.Job.Papers)
 	}
-	again := Read(Typed(&d.Job), notation.Format{})
+	again := Read(Typed(&d.Job, notation.Format{}), notation.Format{})
 	if !reflect.DeepEqual(again.Job.Papers, want) {
 		t.Errorf("typed again %+v", again.Job.Papers)
 	}
@@ -173,7 +179,7 @@ func TestSignOffIsTyped(t *testing.T) {
 		t.Error("another must sign without a tick")
 	}
 	text["sign_off"] = "1"
-	if d := Read(text, notation.Format{}); !d.Job.SignOff || Typed(&d.Job)["sign_off"] != "1" {
+	if d := Read(text, notation.Format{}); !d.Job.SignOff || Typed(&d.Job, notation.Format{})["sign_off"] != "1" {
 		t.Errorf("%+v", d.Job)
 	}
 }

@@ -4,18 +4,22 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
-// Typed is a job as it would be typed, without its name: the new one has its own.
-func Typed(j *analysis.Job) map[string]string {
+// Typed is a job as a reader would type it, without its name: the new one has its own.
+func Typed(j *analysis.Job, f notation.Format) map[string]string {
 	size := func(l analysis.Length) string {
 		if l == 0 {
 			return ""
 		}
 		if text, err := l.Exact(j.Unit); err == nil {
-			return text
+			if _, places, _ := strings.Cut(text, "."); len(places) == 3 { // with either sign it is the same
+				text += "0"
+			}
+			return f.Marked(text)
 		}
-		return l.String() // in mm, which every length is exactly
+		return f.Marked(l.String()) // in mm, which every length is exactly
 	}
 	list := func(ls []analysis.Length) string {
 		out := make([]string, len(ls))
