@@ -60,22 +60,12 @@ func Load(path string) (*Config, error) {
 
 // Parse checks a configuration that was read from a file with that name.
 func Parse(name string, b []byte) (*Config, error) {
+	root, err := rootOf(name, b)
+	if err != nil {
+		return nil, err
+	}
 	l := &loader{name: name, lines: map[string]int{}}
-	if line, err := text(b); err != nil {
-		return nil, &Fault{File: name, Line: line, Err: err}
-	}
-	var root yaml.Node
-	if err := yaml.Unmarshal(b, &root); err != nil {
-		line, err := unparsed(b, err)
-		return nil, &Fault{File: name, Line: line, Err: err}
-	}
-	if len(root.Content) == 0 {
-		return nil, &Fault{File: name, Err: errors.New("empty: start from configs/fairbore.yaml")}
-	}
-	if top := root.Content[0]; top.Kind != yaml.MappingNode {
-		return nil, &Fault{File: name, Line: top.Line, Err: errors.New("not a configuration, it has no keys such as site: my-shop: start from configs/fairbore.yaml")}
-	}
-	l.index(root.Content[0], "")
+	l.index(root, "")
 	k := koanf.NewWithConf(koanf.Conf{Delim: delim, StrictMerge: true})
 	if err := k.Load(rawbytes.Provider(b), koanfyaml.Parser()); err != nil { // a key that is there twice
 		line, err := unparsed(b, err)
@@ -92,6 +82,25 @@ func Parse(name string, b []byte) (*Config, error) {
 		return nil, errors.Join(l.faults...)
 	}
 	return c, nil
+}
+
+// rootOf returns the mapping that a file is.
+func rootOf(name string, b []byte) (*yaml.Node, error) {
+	if line, err := text(b); err != nil {
+		return nil, &Fault{File: name, Line: line, Err: err}
+	}
+	var root yaml.Node
+	if err := yaml.Unmarshal(b, &root); err != nil {
+		line, err := unparsed(b, err)
+		return nil, &Fault{File: name, Line: line, Err: err}
+	}
+	if len(root.Content) == 0 {
+		return nil, &Fault{File: name, Err: errors.New("empty: start from configs/fairbore.yaml")}
+	}
+	if top := root.Content[0]; top.Kind != yaml.MappingNode {
+		return nil, &Fault{File: name, Line: top.Line, Err: errors.New("not a configuration, it has no keys such as site: my-shop: start from configs/fairbore.yaml")}
+	}
+	return root.Content[0], nil
 }
 
 // delim separates the levels of a key, none of which can contain it.

@@ -1,0 +1,266 @@
+package config
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+
+	"go.yaml.in/yaml/v3"
+	"pgregory.net/rapid"
+)
+
+// TestChanged changes a file that was written by hand, and looks at every line of it.
+func TestChanged(t *testing.T) {
+	const file = `# ours
+version: 1 # the form
+site: quarry-lane
+
+gauges:
+  G-11: {driver: line, unit: mm, options: {}} # the old one
+  # kept for spares
+  G-12:
+    driver: line
+    unit: in   # as it shows
+rings:
+  R-1: {size: 31.7497 mm, u: 0.25 um}
+people: {}   # nobody yet
+#  ab: like this
+stations:
+  - name: bay-1
+    gauge: G-11 # on the arm
+    port: /dev/ttyS0
+  - {name: bay-2, gauge: G-12, port: "tcp://box:4001"}
+# the end
+`
+	for _, tt := range []struct {
+		name     string
+		changes  []Change
+		old, new []string // the lines that differ
+	}{
+		{"a value, its comment stays", []Change{{Key: []string{"site"}, Value: "Pit"}}, []string{"site: quarry-lane"}, []string{"site: Pit"}},
+		{"in brackets", []Change{{Key: []string{"rings", "R-1", "size"}, Value: "31.75 mm"}}, []string{"  R-1: {size: 31.7497 mm, u: 0.25 um}"}, []string{"  R-1: {size: 31.75 mm, u: 0.25 um}"}},
+		{"one more in brackets, in the order of the program", []Change{{Key: []string{"rings", "R-1", "nominal"}, Value: "31.75 mm"}}, []string{"  R-1: {size: 31.7497 mm, u: 0.25 um}"}, []string{"  R-1: {size: 31.7497 mm, u: 0.25 um, nominal: 31.75 mm}"}},
+		{"a new ring", []Change{{Key: []string{"rings", "R-2"}, Value: map[string]any{"due": "2027-01-25", "u": "0.25 um", "size": "9 mm"}}}, nil,
+			[]string{"  R-2:", "    size: 9 mm", "    u: 0.25 um", `    due: "2027-01-25"`}},
+		{"the same by its keys", []Change{{Key: []string{"rings", "R-2", "size"}, Value: "9 mm"}, {Key: []string{"rings", "R-2", "u"}, Value: "0.25 um"}}, nil,
+			[]string{"  R-2:", "    size: 9 mm", "    u: 0.25 um"}},
+		{"a ring is gone", []Change{{Key: []string{"rings", "R-1"}}}, []string{"rings:", "  R-1: {size: 31.7497 mm, u: 0.25 um}"}, nil},
+		{"a station, by its name", []Change{{Key: []string{"stations", "bay-1", "port"}, Value: "tcp://x:1"}}, []string{"    port: /dev/ttyS0"}, []string{`    port: "tcp://x:1"`}},
+		{"a key of a station", []Change{{Key: []string{"stations", "bay-1", "line"}, Value: map[string]any{"baud": 4800, "parity": "even"}}}, nil, []string{"    line: {baud: 4800, parity: even}"}},
+		{"a new station", []Change{{Key: []string{"stations", "bay-3", "gauge"}, Value: "G-11"}, {Key: []string{"stations", "bay-3", "port"}, Value: "/dev/ttyS1"}}, nil,
+			[]string{"  - name: bay-3", "    gauge: G-11", "    port: /dev/ttyS1"}},
+		{"a station is gone", []Change{{Key: []string{"stations", "bay-1"}}}, []string{"  - name: bay-1", "    gauge: G-11 # on the arm", "    port: /dev/ttyS0"}, nil},
+		{"what was empty", []Change{{Key: []string{"people", "ab"}, Value: map[string]any{"roles": []any{"gauge", "accept"}, "name": "first: shift"}}}, []string{"people: {}   # nobody yet"},
+			[]string{"people:   # nobody yet", "  ab:", `    name: "first: shift"`, "    roles: [gauge, accept]"}},
+		{"a part that is not there", []Change{{Key: []string{"web", "listen"}, Value: "127.0.0.1:80"}}, nil, []string{"web:", `  listen: "127.0.0.1:80"`, ""}},
+		{"a list", []Change{{Key: []string{"letterhead", "lines"}, Value: []any{"Quarry Lane", "12, the lane"}}}, nil, []string{"letterhead:", `  lines: [Quarry Lane, "12, the lane"]`, ""}},
+		{"true and 12 stay text", []Change{{Key: []string{"gauges", "G-12", "certificate"}, Value: "12"}, {Key: []string{"gauges", "G-12", "options"}, Value: map[string]any{"places": 4, "length": 9, "fields": "yes", "prefix": "7"}}}, nil,
+			[]string{`    options: {fields: "yes", length: 9, places: 4, prefix: "7"}`, `    certificate: "12"`}},
+		{"a whole gauge, by what differs", []Change{{Key: []string{"gauges", "G-12"}, Value: map[string]any{"driver": "line", "unit": "mm", "tip": "2 mm"}}}, []string{"    unit: in   # as it shows"},
+			[]string{"    unit: mm   # as it shows", "    tip: 2 mm"}},
+		{"a whole gauge in brackets", []Change{{Key: []string{"gauges", "G-11"}, Value: map[string]any{"driver": "line", "unit": "in"}}}, []string{"  G-11: {driver: line, unit: mm, options: {}} # the old one"},
+			[]string{"  G-11: {driver: line, unit: in} # the old one"}},
+	} {
+		for _, eol := range []string{"\n", "\r\n"} {
+			got, _, err := Changed("f.yaml", []byte(strings.ReplaceAll(file, "\n", eol)), tt.changes...)
+			if err != nil {
+				t.Errorf("%s: %v", tt.name, err)
+				continue
+			}
+			was, is := strings.Split(file, "\n"), strings.Split(string(got), eol)
+			if gone, new := differ(was, is), differ(is, was); !slices.Equal(gone, tt.old) || !slices.Equal(new, tt.new) {
+				t.Errorf("%s: took out\n%q, want\n%q; put in\n%q, want\n%q; all\n%s", tt.name, gone, tt.old, new, tt.new, got)
+			}
+		}
+	}
+}
+
+// differ returns the lines of a that are not among those of b, each as often as it stands there.
+func differ(a, b []string) (more []string) {
+	b = slices.Clone(b)
+	for _, line := range a {
+		if i := slices.Index(b, line); i >= 0 {
+			b = slices.Delete(b, i, i+1)
+		} else {
+			more = append(more, line)
+		}
+	}
+	return more
+}
+
+// TestChangedRefuses: nothing comes back that check would refuse, nor a place that is written in a
+// way that can't be changed.
+func TestChangedRefuses(t *testing.T) {
+	const file = "version: 1\nsite: a\nbase: &b {driver: line, unit: mm}\ngauges: {G: *b}\nstations: []\n"
+	for _, tt := range []struct {
+		text string
+		c    Change
+		want string
+	}{
+		{"version: 1\n", Change{[]string{"rings", "R", "size"}, "12"}, "no unit"},
+		{"version: 1\n", Change{[]string{"rngs"}, "12"}, "unknown key"},
+		{"version: 1\nsite: a\n", Change{[]string{"site", "x"}, "12"}, "only an editor"},
+		{"version: 1\nsite: a\n", Change{nil, "12"}, "no key"},
+		{"version: [\n", Change{[]string{"site"}, "a"}, "a value is missing"},
+		{file, Change{[]string{"gauges", "G", "unit"}, "in"}, "only an editor"},
+		{"version: 1\nsite: several\n  lines\n", Change{[]string{"site"}, "a"}, "only an editor"},
+	} {
+		got, cfg, err := Changed("f.yaml", []byte(tt.text), tt.c)
+		if err == nil || !errors.Is(err, ErrInvalid) || !strings.Contains(err.Error(), tt.want) || got != nil || cfg != nil {
+			t.Errorf("%q with %v: %q, %v, want an error with %q", tt.text, tt.c, got, err, tt.want)
+		}
+	}
+}
+
+// TestChangedFromNothing makes a whole configuration out of no file.
+func TestChangedFromNothing(t *testing.T) {
+	text, cfg, err := Changed("f.yaml", nil,
+		Change{[]string{"stations", "bay-1"}, map[string]any{"gauge": "G", "port": "/dev/ttyS0"}}, Change{[]string{"site"}, "shop"},
+		Change{[]string{"gauges", "G"}, map[string]any{"driver": "line", "unit": "mm", "options": map[string]any{}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := newFile + `site: shop
+
+gauges:
+  G:
+    driver: line
+    options: {}
+    unit: mm
+
+stations:
+  - name: bay-1
+    gauge: G
+    port: /dev/ttyS0
+`
+	if string(text) != want || cfg.Stations[0].Name != "bay-1" {
+		t.Errorf("wrote\n%s, want\n%s", text, want)
+	}
+	if text, _, err = Changed("f.yaml", nil); string(text) != newFile || err != nil {
+		t.Errorf("nothing makes %q, %v", text, err)
+	}
+}
+
+// TestChangedAtRandom changes the examples at random: the text then says what it said, with the
+// change; every other line is as it was, and so is every comment.
+func TestChangedAtRandom(t *testing.T) {
+	for _, name := range []string{"fairbore.yaml", "demo.yaml"} {
+		file, err := os.ReadFile(filepath.Join("..", "..", "configs", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Run(name, rapid.MakeCheck(func(t *rapid.T) {
+			text := file
+			if rapid.Bool().Draw(t, "crlf") {
+				text = []byte(strings.ReplaceAll(string(file), "\n", "\r\n"))
+			}
+			for range rapid.IntRange(1, 3).Draw(t, "changes") {
+				text = changedOnce(t, text)
+			}
+		}))
+	}
+}
+
+func changedOnce(t *rapid.T, text []byte) []byte {
+	var tree any
+	if err := yaml.Unmarshal(text, &tree); err != nil {
+		t.Fatal(err)
+	}
+	c := Change{Key: keyAtRandom(t, tree, nil)}
+	root, err := rootOf("f", text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := newDocument(text, root)
+	whole := false // a part of the file, whose comments can't all stay if something else takes its place
+	if n := d.root; len(c.Key) > 0 {
+		for i, key := range c.Key {
+			if at := child(n, key, i); at >= 0 {
+				n = (&place{node: n, at: at}).value()
+				whole = n.Kind != yaml.ScalarNode && n.Style&yaml.FlowStyle == 0
+			} else {
+				whole = false
+			}
+		}
+	}
+	if !whole && !rapid.Bool().Draw(t, "remove") {
+		c.Value = rapid.OneOf(
+			rapid.Map(rapid.String(), func(s string) any { return strings.Map(printable, s) }),
+			rapid.SampledFrom([]any{"31.75 mm", "yes", "2027-01-25", "-", "12", 12, 1.5, true, "a: b", "x #y", "{", "'", `"`, "\\"}),
+			rapid.Just[any](map[string]any{"b": "c, d", "a": []any{1, "x"}}),
+			rapid.Just[any]([]any{map[string]any{"name": "n", "x": 1}, "y"}),
+		).Draw(t, "value")
+	}
+	is, err := d.change(c)
+	if err != nil {
+		t.Fatalf("%v: %v", c, err)
+	}
+	var got any
+	if err := yaml.Unmarshal(is, &got); err != nil {
+		t.Fatalf("%v: %v in\n%s", c, err, is)
+	}
+	if want := with(tree, c.Key, nil, c.Value); !reflect.DeepEqual(want, got) {
+		t.Fatalf("%v: got\n%v, want\n%v in\n%s", c, got, want, is)
+	}
+	was, now := strings.Split(string(text), "\n"), strings.Split(string(is), "\n")
+	for _, line := range differ(was, now) {
+		if _, comment, ok := strings.Cut(line, " #"); ok && c.Value != nil && !strings.Contains(string(is), comment) {
+			t.Fatalf("%v: the comment of %q is gone in\n%s", c, line, is)
+		}
+		if strings.HasPrefix(strings.TrimLeft(line, " "), "#") && !whole {
+			t.Fatalf("%v: the comment %q is gone", c, line)
+		}
+	}
+	return is
+}
+
+func printable(r rune) rune {
+	if r < ' ' || r >= 0x7f && r < 0xa0 || r == '\u2028' || r == '\u2029' || r == '\ufeff' || r >= 0xfff0 {
+		return -1
+	}
+	return r
+}
+
+// keyAtRandom draws the path of a key that is there, or of a new one.
+func keyAtRandom(t *rapid.T, tree any, above []string) []string {
+	var keys []string
+	switch tree := tree.(type) {
+	case map[string]any:
+		for k := range tree {
+			keys = append(keys, k)
+		}
+		slices.Sort(keys)
+	case []any:
+		for _, item := range tree {
+			if m, ok := item.(map[string]any); ok && m["name"] != nil {
+				keys = append(keys, m["name"].(string))
+			}
+		}
+	default:
+		return above
+	}
+	if len(keys) == 0 {
+		return above
+	}
+	k := rapid.SampledFrom(append(keys, "new-1")).Draw(t, "key")
+	at := append(slices.Clone(above), k)
+	var below any
+	switch tree := tree.(type) {
+	case map[string]any:
+		below = tree[k]
+	case []any:
+		for _, item := range tree {
+			if m, ok := item.(map[string]any); ok && m["name"] == k {
+				below = m
+			}
+		}
+	}
+	if below == nil || rapid.Bool().Draw(t, "here") {
+		return at
+	}
+	return keyAtRandom(t, below, at)
+}
