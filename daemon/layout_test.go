@@ -55,7 +55,7 @@ func layout() map[string]allowed {
 		"daemon/broker":           {local: []string{"daemon/limit"}, third: []string{"golang.org/x/crypto", zerolog}},
 		"daemon/visit":            {local: []string{"analysis", "analysis/capture", "daemon/event", "daemon/session", "drivers"}, third: []string{zerolog}},
 		"daemon/picture":          {local: []string{"analysis", "analysis/notation", "daemon/state", "daemon/event"}},
-		"daemon/web":              {local: []string{"analysis", "analysis/material", "analysis/notation", "analysis/plan", "daemon/event", "daemon/limit", "daemon/people", "daemon/picture", "daemon/state", "daemon/web/export", "daemon/web/jobform", "daemon/web/view"}, third: []string{"golang.org/x/text", zerolog}},
+		"daemon/web":              {local: []string{"analysis", "analysis/material", "analysis/notation", "analysis/plan", "daemon/config", "daemon/event", "daemon/limit", "daemon/people", "daemon/picture", "daemon/state", "daemon/web/export", "daemon/web/jobform", "daemon/web/view"}, third: []string{"golang.org/x/text", zerolog}},
 		"daemon/web/view":         {local: []string{"analysis", "analysis/advise", "analysis/notation", "analysis/verdict", "daemon/event", "daemon/state"}},
 		"daemon/web/jobform":      {local: []string{"analysis", "analysis/notation", "analysis/plan"}},
 		"daemon/web/export":       {local: []string{"analysis", "analysis/notation"}, third: []string{zerolog}},

@@ -208,7 +208,7 @@ func changedOnce(t *rapid.T, text []byte) []byte {
 	}
 	was, now := strings.Split(string(text), "\n"), strings.Split(string(is), "\n")
 	for _, line := range differ(was, now) {
-		if _, comment, ok := strings.Cut(line, " #"); ok && c.Value != nil && !strings.Contains(string(is), comment) {
+		if _, comment, ok := strings.Cut(line, " # "); ok && c.Value != nil && !strings.Contains(string(is), comment) {
 			t.Fatalf("%v: the comment of %q is gone in\n%s", c, line, is)
 		}
 		if strings.HasPrefix(strings.TrimLeft(line, " "), "#") && !whole {

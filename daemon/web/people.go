@@ -15,7 +15,8 @@ import (
 // People asks who works at a station.
 type People struct {
 	// Settings returns the settings of a station, which have the people and their names; false if
-	// there is no such station. It may be called from any goroutine.
+	// there is no such station. For "" it returns the people and their names alone. It may be called
+	// from any goroutine.
 	Settings func(station string) (state.Settings, bool)
 	// Opens reports whether a PIN has a hash. It may be called from any goroutine.
 	Opens   func(hash, pin string) bool

@@ -78,6 +78,8 @@ type Config struct {
 	Proxies []netip.Prefix
 	// Gate asks for a passphrase before a browser may act; nil: every browser may act.
 	Gate *Gate
+	// Setup is the configuration, which the pages may change; nil: they may not.
+	Setup Setup
 	// People asks who works at a station; nil: the page asks nobody.
 	People *People
 	// History has the parts gauged before; nil: there are no such pages.

@@ -101,13 +101,13 @@ func (s *Server) guarded(next http.Handler) http.Handler {
 		if r.ContentLength == 0 {
 			_ = conn.SetReadDeadline(time.Time{}) // the request has come
 		}
-		r, proxied := s.unproxied(r)
+		r, through := s.unproxied(r)
 		if host := hostName(r); !ownName(host, s.cfg.Names) {
 			s.turned(wrongHost, peer(r), host)
 			s.deny(w, r, http.StatusForbidden, analysis.Say("page.refused.name", host))
 			return
 		}
-		if proxied {
+		if through {
 			leave, ok := s.proxied.Take(peer(r))
 			if !ok {
 				s.turned(noPlace, peer(r), "")
@@ -161,10 +161,14 @@ func hopAddr(text string) (netip.Addr, bool) {
 // proxiedKey marks a request that came through a trusted proxy.
 type proxiedKey struct{}
 
+func proxied(r *http.Request) bool {
+	is, _ := r.Context().Value(proxiedKey{}).(bool)
+	return is
+}
+
 // proxiedTLS reports whether a trusted proxy says that the client came by TLS.
 func (s *Server) proxiedTLS(r *http.Request) bool {
-	proxied, _ := r.Context().Value(proxiedKey{}).(bool)
-	return proxied && strings.EqualFold(r.Header.Get("X-Forwarded-Proto"), "https")
+	return proxied(r) && strings.EqualFold(r.Header.Get("X-Forwarded-Proto"), "https")
 }
 
 // deny answers why a request is not looked at, in the form that its sender understands.
