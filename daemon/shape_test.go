@@ -36,6 +36,7 @@ func largeBecause() map[string]string {
 		"daemon/state":   "what follows from the events is worked out of one fold: numbers, budget, verdict, advice, and what to do now",
 		"daemon/store":   "a journal, its indexes, its writer and its checks share the file and its locks",
 		"daemon/report":  "each kind of record is put together by itself: part, first article, lot, masterings, gauge study, CSV",
+		"daemon/web":     "each page has a handler, and all of them share guards, refusals, languages and streams; what they show and read is in packages below",
 		"drivers":        "every wire format is a file of its own; they share the table, the frames and the recordings",
 	}
 }

@@ -1,4 +1,4 @@
-package config
+package edit
 
 import (
 	"bytes"
@@ -15,9 +15,9 @@ import (
 	"go.yaml.in/yaml/v3"
 )
 
-// typeAt returns the type that a key of the configuration has, nil for an unknown one.
-func typeAt(key []string) reflect.Type {
-	t := reflect.TypeFor[Config]()
+// typeAt returns the type of what is at a key, nil for an unknown one.
+func (d *document) typeAt(key []string) reflect.Type {
+	t := d.of
 	for _, k := range key {
 		t = typeBelow(t, k)
 	}
