@@ -193,13 +193,15 @@ func (c *cut) limitNames() {
 	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2 + 0.95*t}, 0.75*t, End, unitWord(c.Format, step))
 }
 
-// unitWord returns the small unit as it follows a number.
+// unitWord returns the small unit as it follows a number, short enough for the margin.
 func unitWord(f notation.Format, n float64) string {
 	switch {
 	case f.Inch && f.Fine:
 		return analysis.UIN.String()
 	case f.Inch && n == 1:
 		return f.Text("picture.tenth")
+	case f.Inch:
+		return f.Text("picture.tenths")
 	}
 	return f.SmallUnit()
 }
