@@ -10,6 +10,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"slices"
 	"strings"
@@ -19,6 +20,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/archive"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
@@ -112,6 +114,10 @@ func (d *Daemon) pages() web.Config {
 		Jobs: d.jobs, Entry: d.entry(),
 		History: archive.History{Journal: d.journal, Zone: d.cfg.Location()},
 		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Sign: d.signer.Sign},
+		Card: func(out io.Writer, c web.Card, f notation.Format) error {
+			set, _ := d.hub.Settings(c.Name)
+			return archive.Card(out, &set, c, f)
+		},
 	}
 	w.People = &web.People{Settings: d.hub.Settings, Opens: broker.Matches, Guesses: d.guesses}
 	if c.Hash != "" {

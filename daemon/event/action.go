@@ -127,3 +127,24 @@ func (a *Action) Check() error {
 
 // MostName is how many characters a name may have.
 const MostName = 64
+
+// Blind returns the actions that need no answer and ask for nothing, so that a foot switch or a
+// scanner may ask for them.
+func Blind() []string { return []string{"record", "round", "skip", "part", "check", "keep"} }
+
+// scanPrefix begins the text of a code that asks for an action.
+const scanPrefix = "do:"
+
+// ScanText returns the text of the code that asks for an action.
+func ScanText(do string) string { return scanPrefix + do }
+
+// Scanned returns the action that a scanned text asks for; false for a text that asks for none. Letters
+// may be large, as of a scanner with its shift key on.
+func Scanned(text string) (do string, ok bool) {
+	for _, do := range Blind() {
+		if strings.EqualFold(text, ScanText(do)) {
+			return do, true
+		}
+	}
+	return "", false
+}

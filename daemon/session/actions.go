@@ -112,11 +112,14 @@ func (s *Session) Act(at drivers.Moment, a event.Action) ([]event.Event, event.R
 }
 
 // Scanned takes in what a scanner or a keypad typed. A badge says who works here, the name of a job chooses that job, the name
-// of a ring begins a mastering, and any other text is the serial number of the next part.
+// of a ring begins a mastering, an action of the printed card is carried out, and any other text is the serial number of the
+// next part.
 func (s *Session) Scanned(at drivers.Moment, text string) ([]event.Event, event.Reply) {
 	text = strings.TrimSpace(text)
 	a := event.Action{Do: "part", Part: text, Source: "scanner"}
-	if id := s.set.People.ByBadge(text); id != "" {
+	if do, ok := event.Scanned(text); ok {
+		a = event.Action{Do: do, Source: "scanner"}
+	} else if id := s.set.People.ByBadge(text); id != "" {
 		a = event.Action{Do: "person", Person: id, Proof: event.ByBadge, Source: "scanner"}
 	} else if _, ok := s.set.Jobs[text]; ok {
 		a = event.Action{Do: "job", Job: text, Source: "scanner"}

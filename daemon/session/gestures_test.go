@@ -191,6 +191,29 @@ func TestScannedTextIsJobRingOrSerial(t *testing.T) {
 	}
 }
 
+// The codes of the printed card do what a foot switch may do, also in capital letters. Whatever else
+// begins like one is a serial number.
+func TestScannedActions(t *testing.T) {
+	for _, do := range event.Blind() {
+		for _, text := range []string{event.ScanText(do), strings.ToUpper(event.ScanText(do))} {
+			b := ready(t)
+			if _, r := b.Scanned(b.now, text); r.Do != do {
+				t.Errorf("%s: %+v", text, r)
+			}
+		}
+	}
+	b := ready(t)
+	b.send("31.7460")
+	if ev, r := b.Scanned(b.now, event.ScanText("round")); !r.Done || len(ev) == 0 || ev[0].Kind != event.RoundOver || ev[0].Source != "scanner" {
+		t.Errorf("round: %+v %+v", ev, r)
+	}
+	for _, text := range []string{event.ScanText("accept"), event.ScanText("void"), event.ScanText("")} {
+		if _, r := b.Scanned(b.now, text); r.Do != "part" {
+			t.Errorf("%s: %+v", text, r)
+		}
+	}
+}
+
 // A reading that fits another section far better than the one due is questioned,
 // and stays where it was taken.
 func TestReadingAtTheWrongPlaceIsQuestioned(t *testing.T) {

@@ -49,6 +49,10 @@ func (s *Server) Handler() http.Handler {
 		}
 		mux.HandleFunc("GET /records/{id}/file", s.orderFile)
 	}
+	mux.HandleFunc("GET /code", s.code)
+	if s.cfg.Card != nil {
+		mux.HandleFunc("GET /card", s.card)
+	}
 	if s.cfg.Gate != nil {
 		mux.HandleFunc("POST /login", s.signIn)
 		mux.HandleFunc("POST /logout", s.signOut)

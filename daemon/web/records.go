@@ -32,7 +32,8 @@ func (s *Server) records(w http.ResponseWriter, r *http.Request) {
 		Stations                 []Station
 		Jobs                     []string
 		What, Station, Job, Part string
-	}{export.Offers(), export.Formats(), s.src.Stations(), jobs, q.Get("what"), q.Get("station"), q.Get("job"), q.Get("part")})
+		Card                     bool
+	}{export.Offers(), export.Formats(), s.src.Stations(), jobs, q.Get("what"), q.Get("station"), q.Get("job"), q.Get("part"), s.cfg.Card != nil})
 }
 
 // partOffered is a part to choose from.

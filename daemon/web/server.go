@@ -24,6 +24,7 @@
 //	GET  /records/parts         parts to choose from, JSON
 //	GET  /study/STATION         the newest gauge study there; /study/STATION/SEQ is one of them
 //	GET  /plan                  a bore before it is cut
+//	GET  /card                  the card to print for a station, with codes to scan; /code is one code
 //	POST /login                 the passphrase, where one is asked for; /logout ends what it began
 //	GET  /metrics               what the daemon counts
 //	GET  /healthz               whether it does its work
@@ -39,6 +40,7 @@ import (
 	"net"
 	"net/http"
 	"net/netip"
+	"sync"
 	"syscall"
 	"time"
 
@@ -89,6 +91,8 @@ type Config struct {
 	// files.
 	Records export.Maker
 	Spool   string
+	// Card makes the card to print for a station; nil: there is none.
+	Card CardMaker
 }
 
 // Server serves the pages. [Listen] opens its address, and Run serves it.
@@ -103,6 +107,7 @@ type Server struct {
 	pages   map[*notation.Language]*template.Template
 	exports *export.Exporter // nil: nothing is made
 
+	cards    sync.Mutex    // held while a card is made
 	proxied  *limit.Places // for the requests at once of one who comes through a proxy
 	refusals refusals
 	strange  limit.Seldom // for the log's line about a proxy that nobody named
