@@ -1,7 +1,9 @@
 package analysis
 
 import (
+	"cmp"
 	"errors"
+	"slices"
 	"strings"
 	"time"
 )
@@ -145,7 +147,7 @@ func (j *Job) checkPlan(bad func(code string, args ...any)) {
 			bad("job.sections_outside", d, j.Length)
 		}
 		if i > 0 && d <= j.Sections[i-1] {
-			bad("job.sections_order", d, j.face())
+			bad("job.sections_order", d, FaceName(j.Face))
 		}
 		if in := j.Interrupted(d); in != nil {
 			bad("job.sections_gap", d, in.What, in.From, in.To)
@@ -185,11 +187,19 @@ func FaultField(fault error) string {
 	return field
 }
 
-func (j *Job) face() string {
-	if j.Face == "" {
-		return "front"
+// Faces returns the names of the ends of a bore that have a text in every language. A job may name
+// its face otherwise, as the drawing does.
+func Faces() []string {
+	return []string{"front", "back", "top", "bottom", "left", "right", "far end"}
+}
+
+// FaceName names an end of a bore, "front" if the name is empty, for a person who reads.
+func FaceName(name string) Phrase {
+	name = cmp.Or(name, "front")
+	if slices.Contains(Faces(), name) {
+		return Say("where.name." + name)
 	}
-	return j.Face
+	return Phrase{Text: name}
 }
 
 // Interrupted returns the interrupt that contains the depth d. It returns nil if d lies on

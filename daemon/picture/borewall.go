@@ -219,28 +219,19 @@ func (c *cut) ends() {
 }
 
 func (c *cut) far() string {
-	if c.Bore.Job.Blind {
-		return c.Format.Text("picture.bottom")
+	far := "far end"
+	switch job := c.Bore.Job; {
+	case job.Blind:
+		far = "bottom"
+	case job.Face == "back":
+		far = "front"
+	case job.Face == "" || job.Face == "front":
+		far = "back"
 	}
-	switch c.Bore.Job.Face {
-	case "back":
-		return c.Format.Text("picture.front")
-	case "", "front":
-		return c.Format.Text("picture.back")
-	}
-	return c.Format.Text("picture.far_end")
+	return c.Format.Say(analysis.FaceName(far))
 }
 
-func (c *cut) near() string {
-	switch f := c.Bore.Job.Face; f {
-	case "", "front":
-		return c.Format.Text("picture.front")
-	case "back":
-		return c.Format.Text("picture.back")
-	default: // as the drawing names it
-		return f
-	}
-}
+func (c *cut) near() string { return c.Format.Say(analysis.FaceName(c.Bore.Job.Face)) }
 
 // tightest reports whether a place is the one that the stock is stated for.
 func (c *cut) tightest(p analysis.Place) bool {

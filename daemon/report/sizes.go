@@ -33,7 +33,7 @@ func (r *record) sizes() {
 		all = all[n:]
 	}
 	t := r.sizeTable(all, true)
-	t.Notes = append(t.Notes, r.corrected()+" "+r.Text("record.note.depth", orDash(clean(r.job.Face))))
+	t.Notes = append(t.Notes, r.corrected()+" "+r.Text("record.note.depth", analysis.FaceName(clean(r.job.Face))))
 	for _, n := range []struct {
 		applies bool
 		text    string

@@ -26,7 +26,7 @@ func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	jobs := s.jobs(st.Name)
-	text := map[string]string{jobform.FieldUnit: "mm", jobform.FieldFace: "front"}
+	text := map[string]string{jobform.FieldUnit: "mm", jobform.FieldFace: s.words(r).Say(analysis.FaceName(""))}
 	for _, j := range jobs {
 		if j.ID == r.URL.Query().Get("from") {
 			text = jobform.Typed(j, s.words(r))

@@ -64,7 +64,7 @@ func Read(text map[string]string, f notation.Format) *Draft {
 	d := &Draft{f: f, text: text, Faults: map[string]string{}, Echo: map[string]string{}, Usual: map[string]string{}}
 	j := &d.Job
 	j.ID, j.Title, j.Revision = d.word(fieldID), cmp.Or(d.word(fieldTitle), d.word(fieldID)), d.word(fieldRevision)
-	j.Material, j.Face, j.Ring = d.word(fieldMaterial), cmp.Or(d.word(FieldFace), "front"), d.word(fieldRing)
+	j.Material, j.Face, j.Ring = d.word(fieldMaterial), d.face(), d.word(fieldRing)
 	j.Blind, j.SignOff = d.word(fieldBlind) != "", d.word(fieldSignOff) != ""
 	if err := j.Unit.UnmarshalText([]byte(d.word(FieldUnit))); err != nil || j.Unit != analysis.MM && j.Unit != analysis.IN {
 		d.bad(FieldUnit, analysis.Say("entry.unit"))
@@ -82,6 +82,18 @@ func Read(text map[string]string, f notation.Format) *Draft {
 }
 
 func (d *Draft) word(field string) string { return strings.TrimSpace(d.text[field]) }
+
+// face returns the name of the face that depths are measured from: the program's own name where the
+// reader's word for it was typed.
+func (d *Draft) face() string {
+	typed := d.word(FieldFace)
+	for _, name := range analysis.Faces() {
+		if strings.EqualFold(typed, d.f.Say(analysis.FaceName(name))) {
+			return name
+		}
+	}
+	return cmp.Or(typed, "front")
+}
 
 // bad notes a fault of a field, if it is the first one there.
 func (d *Draft) bad(field string, why error) {

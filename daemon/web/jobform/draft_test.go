@@ -36,6 +36,25 @@ func TestDraftIsRead(t *testing.T) {
 	}
 }
 
+// The ends of a bore have names in the reader's language; the job keeps the program's own name. A
+// name as the drawing has it stays as it is.
+func TestFaceIsTypedInTheReadersWords(t *testing.T) {
+	for _, l := range append(notation.Languages(), notation.Codes()) {
+		f := notation.Format{Language: l}
+		for _, face := range append(analysis.Faces(), "flange") {
+			j := shoptest.Sleeve()
+			j.Face = face
+			text := Typed(j, f)
+			if got := Read(text, f).Job.Face; got != face {
+				t.Errorf("%s: %q is shown as %q and read as %q", l.Tag, face, text[FieldFace], got)
+			}
+		}
+	}
+	if text := Typed(shoptest.Sleeve(), notation.Format{Language: notation.Spoken("es")}); text[FieldFace] != "delante" {
+		t.Errorf("in Spanish the front is %q", text[FieldFace])
+	}
+}
+
 // A fraction is read where the drawing is in inches.
 func TestDraftByFraction(t *testing.T) {
 	text := shoptest.SleeveTyped()

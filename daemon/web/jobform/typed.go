@@ -29,7 +29,7 @@ func Typed(j *analysis.Job, f notation.Format) map[string]string {
 		return strings.Join(out, "; ")
 	}
 	text := map[string]string{
-		fieldTitle: j.Title, fieldRevision: j.Revision, FieldUnit: j.Unit.String(), fieldMaterial: j.Material, FieldFace: j.Face,
+		fieldTitle: j.Title, fieldRevision: j.Revision, FieldUnit: j.Unit.String(), fieldMaterial: j.Material, FieldFace: f.Say(analysis.FaceName(j.Face)),
 		fieldNominal: size(j.Nominal), fieldLow: size(j.Low), fieldHigh: size(j.High), fieldTarget: size(j.Target),
 		fieldVariation: size(analysis.Length(j.Variation)), fieldOvality: size(analysis.Length(j.Ovality)), fieldTaper: size(analysis.Length(j.Taper)),
 		fieldLength: size(j.Length), fieldOutside: size(j.Outside), fieldSections: list(j.Sections), fieldRing: j.Ring, fieldBand: size(analysis.Length(j.Band)),
