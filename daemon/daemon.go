@@ -110,7 +110,7 @@ func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zer
 func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
-		Listen: c.Listen, Simulated: d.cfg.Simulated, Speed: d.speed, Zone: d.cfg.Location(), Actions: c.Actions, Names: c.Names, Proxies: c.Trusted(), Version: d.version, Metrics: d.metrics(), Health: d.health(),
+		Listen: c.Listen, Simulated: d.cfg.Simulated, Speed: d.speed, Zone: d.cfg.Location(), Language: notation.Spoken(d.cfg.Language), Actions: c.Actions, Names: c.Names, Proxies: c.Trusted(), Version: d.version, Metrics: d.metrics(), Health: d.health(),
 		Jobs: d.jobs, Entry: d.entry(),
 		History: archive.History{Journal: d.journal, Zone: d.cfg.Location()},
 		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Sign: d.signer.Sign},

@@ -71,6 +71,15 @@ var languages = sync.OnceValue(func() []*Language {
 // Languages returns the languages that the program speaks, English first.
 func Languages() []*Language { return languages() }
 
+// Tags returns the tags of the languages that the program speaks.
+func Tags() []string {
+	var tags []string
+	for _, l := range languages() {
+		tags = append(tags, l.Tag)
+	}
+	return tags
+}
+
 // English returns the English catalogue.
 func English() *Language { return languages()[0] }
 

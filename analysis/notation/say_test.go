@@ -382,3 +382,20 @@ func TestLengthsAreReadAsTyped(t *testing.T) {
 		}
 	}
 }
+
+// A number in a text has the decimal sign of the language. A point between digits is also that of
+// a standard, a material, a position or a key.
+func TestTextsHaveTheDecimalSign(t *testing.T) {
+	number := regexp.MustCompile(`[0-9]([.,])[0-9]`)
+	named := regexp.MustCompile(`ANSI B4\.1|1\.4301|1\.4125|simple, 1\.645u| 1\.1 `)
+	for _, l := range notation.Languages() {
+		sign := (notation.Format{Language: l}).Decimal(0.5, 1)[1:2]
+		for code, text := range l.Texts("") {
+			for _, m := range number.FindAllStringSubmatch(named.ReplaceAllString(text, ""), -1) {
+				if m[1] != sign {
+					t.Errorf("%s: %s has %q: %s", l.Tag, code, m[0], text)
+				}
+			}
+		}
+	}
+}

@@ -204,6 +204,7 @@ type studyGaugeCmd struct {
 	Title  string `help:"Of the page, such as the gauge's name." default:"Gauge study" group:"Record"`
 	Date   moment `help:"Of the study." group:"Record"`
 	Paper  string `help:"a4 or letter." enum:"a4,letter" default:"a4" group:"Record"`
+	Lang   string `help:"Language: en, de or es." enum:"en,de,es" default:"en" group:"Record"`
 }
 
 func (g *studyGaugeCmd) Run(ctx context.Context, s *streams) error {
@@ -216,7 +217,7 @@ func (g *studyGaugeCmd) Run(ctx context.Context, s *streams) error {
 		if g.Format == "" {
 			return archive.StudyGauge(in, g.Tolerance, out)
 		}
-		return archive.ReportGaugeStudy(in, g.Tolerance, out, g.Title, archive.ReportOptions{Format: g.Format, Paper: g.Paper, To: g.Date.Time})
+		return archive.ReportGaugeStudy(in, g.Tolerance, out, g.Title, archive.ReportOptions{Format: g.Format, Paper: g.Paper, Language: notation.Spoken(g.Lang), To: g.Date.Time})
 	})
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
 	"fairbore/daemon/head"
@@ -24,6 +25,7 @@ type reportCmd struct {
 	From    moment `help:"At or after, such as 2026-11-25 or 2026-11-25T08:00:00Z."`
 	To      moment `help:"Before."`
 	Paper   string `help:"a4 or letter." enum:"a4,letter" default:"a4"`
+	Lang    string `help:"Language: en, de or es; the shop's when left out." enum:",en,de,es" default:""`
 }
 
 // Validate refuses an empty span of time.
@@ -34,7 +36,7 @@ func (r *reportCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	o := archive.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: from, To: to, Paper: r.Paper}
+	o := archive.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: from, To: to, Paper: r.Paper, Language: notation.Spoken(r.Lang)}
 	if r.Key != "" {
 		signer, err := head.ReadSigner(r.Key)
 		if err != nil {
@@ -59,6 +61,7 @@ type wallCmd struct {
 	CertFile     string        `help:"A certificate of ours, where the broker wants one." type:"existingfile"`
 	KeyFile      string        `help:"Its key." type:"existingfile"`
 	ClientID     string        `help:"At the broker; made up when left out." name:"client-id"`
+	Lang         string        `help:"Language: en, de or es; a browser may choose another." enum:"en,de,es" default:"en"`
 }
 
 // Validate refuses a file with a secret that others may read.
@@ -77,6 +80,6 @@ func (w *wallCmd) Validate() error {
 func (w *wallCmd) Run(ctx context.Context, s *streams) error {
 	return wall.Serve(ctx, wall.Options{
 		Broker: string(w.Broker), User: w.User, PasswordFile: w.PasswordFile, CAFile: w.CAFile, CertFile: w.CertFile, KeyFile: w.KeyFile,
-		ClientID: w.ClientID, Site: w.Site, Listen: string(w.Listen), Names: w.Name, Version: version(), Log: s.log(zerolog.InfoLevel),
+		ClientID: w.ClientID, Site: w.Site, Listen: string(w.Listen), Names: w.Name, Language: notation.Spoken(w.Lang), Version: version(), Log: s.log(zerolog.InfoLevel),
 	})
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"time"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/report"
 	"fairbore/daemon/store"
@@ -36,6 +37,23 @@ func (a *archive) head(ctx context.Context, seq uint64) (event.Head, error) {
 	return h, err
 }
 
+// configured returns the newest settings in a journal, nil if there are none.
+func configured(ctx context.Context, j *store.Journal) (*event.Record, error) {
+	for e, err := range j.Backward(ctx, store.Filter{Kinds: []event.Kind{event.Configured}}) {
+		return &e, err
+	}
+	return nil, nil
+}
+
+// spoken returns the shop's language as the newest settings in a journal name it.
+func spoken(ctx context.Context, j *store.Journal) (*notation.Language, error) {
+	e, err := configured(ctx, j)
+	if err != nil || e == nil {
+		return notation.English(), err
+	}
+	return cmp.Or(notation.Spoken(e.Settings.Language), notation.English()), nil
+}
+
 // Zone returns the shop's time zone as the newest settings in a journal name it, or else the offset
 // that they were recorded with. It fails if this machine does not know the zone.
 func Zone(ctx context.Context, journal string) (*time.Location, error) {
@@ -44,20 +62,18 @@ func Zone(ctx context.Context, journal string) (*time.Location, error) {
 		return time.UTC, err
 	}
 	defer j.Close()
-	for e, err := range j.Backward(ctx, store.Filter{Kinds: []event.Kind{event.Configured}}) {
-		if err != nil {
-			return time.UTC, err
-		}
-		if e.Settings.Zone == "" {
-			return e.At.Location(), nil
-		}
-		zone, err := time.LoadLocation(e.Settings.Zone)
-		if err != nil {
-			return time.UTC, fmt.Errorf("this machine does not know the time zone %s of the shop: give the times with their offset, such as 2026-11-25T08:00:00-06:00", e.Settings.Zone)
-		}
-		return zone, nil
+	e, err := configured(ctx, j)
+	switch {
+	case err != nil || e == nil:
+		return time.UTC, err
+	case e.Settings.Zone == "":
+		return e.At.Location(), nil
 	}
-	return time.UTC, nil
+	zone, err := time.LoadLocation(e.Settings.Zone)
+	if err != nil {
+		return time.UTC, fmt.Errorf("this machine does not know the time zone %s of the shop: give the times with their offset, such as 2026-11-25T08:00:00-06:00", e.Settings.Zone)
+	}
+	return zone, nil
 }
 
 // part collects the record of a part.

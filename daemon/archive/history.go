@@ -82,7 +82,7 @@ func studyLine(e *event.Record) web.StudyLine {
 }
 
 // Study implements [web.History].
-func (h History) Study(ctx context.Context, station string, seq uint64) (p web.StudyPage, err error) {
+func (h History) Study(ctx context.Context, station string, seq uint64, f notation.Format) (p web.StudyPage, err error) {
 	a := newArchive(h.Journal)
 	var begun []event.Record
 	if seq == 0 {
@@ -101,5 +101,5 @@ func (h History) Study(ctx context.Context, station string, seq uint64) (p web.S
 		return p, err
 	}
 	// A document's text is escaped.
-	return web.StudyPage{StudyLine: studyLine(&begun[0]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g, notation.Format{}).Fragment())}, nil
+	return web.StudyPage{StudyLine: studyLine(&begun[0]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g, f).Fragment())}, nil
 }

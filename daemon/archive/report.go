@@ -30,6 +30,9 @@ type ReportOptions struct {
 	// From and To bound when a part was begun or a ring was read; a zero time sets no bound.
 	From, To time.Time
 	Paper    string // a4 or letter; empty is a4
+	// Language is that of the report; nil is the shop's, as the newest settings in the journal name
+	// it. Formats for programs have none.
+	Language *notation.Language
 	// Sign signs the head of the journal that the report states; nil leaves it unsigned.
 	Sign func(*event.Head)
 	// Most is the largest number of parts in a report of a job; 0 is 9999.
@@ -62,8 +65,13 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 		return err
 	}
 	defer func() { err = errors.Join(err, j.Close()) }()
-	r := reporter{archive: newArchive(j), o: o}
+	r := reporter{archive: newArchive(j), o: o, words: notation.Format{Language: o.Language}}
 	r.sign = o.Sign
+	if o.Language == nil {
+		if r.words.Language, err = spoken(ctx, j); err != nil {
+			return err
+		}
+	}
 	doc, table, err := r.report(ctx)
 	if err != nil {
 		return err
@@ -99,7 +107,8 @@ func write(out io.Writer, doc *document.Document, format string, paper document.
 // reporter makes one report.
 type reporter struct {
 	*archive
-	o ReportOptions
+	o     ReportOptions
+	words notation.Format
 }
 
 // report returns the document that was asked for, and its table for programs.
@@ -110,31 +119,31 @@ func (r *reporter) report(ctx context.Context) (*document.Document, report.Table
 		if err != nil {
 			return nil, report.Table{}, err
 		}
-		return report.PartRecord(p, notation.Format{}), p.Table(), nil
+		return report.PartRecord(p, r.words), p.Table(), nil
 	case "first-article":
 		p, err := r.firstArticle(ctx)
 		if err != nil {
 			return nil, report.Table{}, err
 		}
-		return report.FirstArticle(p, notation.Format{}), p.Articles(), nil
+		return report.FirstArticle(p, r.words), p.Articles(), nil
 	case "lot":
 		b, err := r.lot(ctx)
 		if err != nil {
 			return nil, report.Table{}, err
 		}
-		return report.LotReport(b, notation.Format{}), b.Table(), nil
+		return report.LotReport(b, r.words), b.Table(), nil
 	case "masterings":
 		l, err := r.masterings(ctx)
 		if err != nil {
 			return nil, report.Table{}, err
 		}
-		return report.MasteringLog(l, notation.Format{}), l.Table(), nil
+		return report.MasteringLog(l, r.words), l.Table(), nil
 	case "study":
 		g, err := r.studyOf(ctx)
 		if err != nil {
 			return nil, report.Table{}, err
 		}
-		return report.GaugeStudyReport(g, notation.Format{}), g.Rows(), nil
+		return report.GaugeStudyReport(g, r.words), g.Rows(), nil
 	}
 	return nil, report.Table{}, fmt.Errorf("report %q is not valid: give one of %s", r.o.Kind, reportKinds)
 }

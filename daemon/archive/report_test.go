@@ -589,7 +589,7 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 	if err != nil || len(studies) != 1 {
 		t.Fatalf("%v %v", studies, err)
 	}
-	page, err := h.Study(t.Context(), "hone-bay-2", studies[0].Seq)
+	page, err := h.Study(t.Context(), "hone-bay-2", studies[0].Seq, notation.Format{})
 	if err != nil || page.Open || !strings.Contains(s.report(ReportOptions{Kind: "study", Format: "html"}), string(page.Article)) {
 		t.Errorf("the page has other figures than the record (%v)", err)
 	}
@@ -609,11 +609,11 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 		}
 	}
 	for seq, want := range map[uint64]error{0: nil, first: nil, first + 1: web.ErrNoStudy} {
-		if p, err := h.Study(t.Context(), "hone-bay-2", seq); !errors.Is(err, want) || seq == 0 && p.Seq <= first || seq == first && p.Seq != first {
+		if p, err := h.Study(t.Context(), "hone-bay-2", seq, notation.Format{}); !errors.Is(err, want) || seq == 0 && p.Seq <= first || seq == first && p.Seq != first {
 			t.Errorf("study %d: that of %d, %v", seq, p.Seq, err)
 		}
 	}
-	if _, err := h.Study(t.Context(), "hone-bay-1", first); !errors.Is(err, web.ErrNoStudy) {
+	if _, err := h.Study(t.Context(), "hone-bay-1", first, notation.Format{}); !errors.Is(err, web.ErrNoStudy) {
 		t.Errorf("at another station: %v", err)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 	"fairbore/daemon/setup"
@@ -15,7 +16,7 @@ import (
 
 // A record needs the journal alone: the built program makes the same bytes of a copy of it on any
 // machine, whatever its time zone, without a configuration. Times are those of the shop, those that a
-// person types too.
+// person types too, and the language is the shop's unless another is asked for.
 func TestRecordsNeedTheJournalAlone(t *testing.T) {
 	s := openShop(t)
 	shop, err := time.LoadLocation("America/Chicago")
@@ -25,7 +26,7 @@ func TestRecordsNeedTheJournalAlone(t *testing.T) {
 	s.now.Wall = time.Date(2026, 11, 1, 0, 59, 30, 0, shop) // an hour before the clock goes back
 	b := s.bay("hone-bay-2")
 	set := setup.Settings(s.cfg, &s.cfg.Stations[0])
-	set.Zone, set.Capture.Mode = shop.String(), "button"
+	set.Zone, set.Language, set.Capture.Mode = shop.String(), "de", "button"
 	s.keep(b.Configure(s.now, set))
 	b.gauge = set.Gauge.Name
 	b.do(event.Action{Do: "job", Job: "J-4112"})
@@ -76,8 +77,15 @@ func TestRecordsNeedTheJournalAlone(t *testing.T) {
 				}
 			}
 			if format == "text" && kind == "part" {
-				if !bytes.Contains(here, []byte("2026-11-01 01:3")) || bytes.Contains(here, []byte("2026-11-01 07:3")) {
+				if !bytes.Contains(here, []byte("01.11.2026, 01:3")) || bytes.Contains(here, []byte("01.11.2026, 07:3")) {
 					t.Errorf("the record of 002 is not in the shop's time:\n%s", here)
+				}
+				for _, l := range notation.Languages() {
+					f := notation.Format{Language: l}
+					there := on("Asia/Tokyo", append(args, "--lang", l.Tag)...)
+					if !bytes.Contains(bytes.ToLower(there), bytes.ToLower([]byte(f.Text("record.title.part")))) || !bytes.Contains(there, []byte(f.Decimal(1.2501, 6))) || bytes.Equal(here, there) != (l.Tag == "de") {
+						t.Errorf("the record in %s:\n%s", l.Name, there)
+					}
 				}
 			}
 		}

@@ -371,8 +371,8 @@ func linesOf(all []analysis.Phrase) []string {
 }
 
 // ReportGaugeStudy writes the page of a gauge study from the CSV that [StudyGauge] reads, by both
-// usual methods, analysis of variance first. It uses the options Format, Paper and To, the date of
-// the study.
+// usual methods, analysis of variance first. It uses the options Format, Paper, Language and To,
+// the date of the study.
 func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer, title string, o ReportOptions) error {
 	paper, err := document.ParsePaper(o.Paper)
 	if err != nil {
@@ -389,7 +389,7 @@ func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer,
 	if o.Format == "csv" {
 		return g.Rows().CSV(out)
 	}
-	return write(out, report.GaugeStudyReport(g, notation.Format{}), o.Format, paper)
+	return write(out, report.GaugeStudyReport(g, notation.Format{Language: o.Language}), o.Format, paper)
 }
 
 // base returns the size that sizes are counted from, so that the digits that differ come first: a

@@ -42,6 +42,9 @@ func (l *loader) check(c *Config) {
 			c.zone = zone
 		}
 	}
+	if c.Language != "" && notation.Spoken(c.Language) == nil {
+		l.fault("language", "%q is not valid: give one of %s; \"\" is English", c.Language, strings.Join(notation.Tags(), ", "))
+	}
 	if c.Journal.Path == "" {
 		l.fault("journal.path", "missing: give the path of the journal")
 	}

@@ -23,6 +23,9 @@ type Config struct {
 	Version int    `koanf:"version"`
 	Site    string `koanf:"site"`
 	Zone    string `koanf:"time_zone"` // IANA name of the shop's time zone; "" is the machine's
+	// Language is the tag of the language of records, the wall and what is spoken, such as "de"; ""
+	// is English.
+	Language string `koanf:"language"`
 	// Simulated says that no instrument of the configuration is a real one.
 	Simulated bool    `koanf:"simulated"`
 	Journal   Journal `koanf:"journal"`

@@ -160,7 +160,7 @@ func TestExampleStatesTheDefaults(t *testing.T) {
 	d := defaults()
 	for name, pair := range map[string][2]any{
 		"journal": {c.Journal, d.Journal}, "web": {c.Web, d.Web}, "recordings": {c.Record, d.Record},
-		"mastering": {c.Master, d.Master}, "uncertainty": {c.Doubt, d.Doubt}, "guard": {c.Guard, d.Guard}, "shift": {c.Shift, d.Shift},
+		"mastering": {c.Master, d.Master}, "uncertainty": {c.Doubt, d.Doubt}, "language": {c.Language, d.Language}, "guard": {c.Guard, d.Guard}, "shift": {c.Shift, d.Shift},
 	} {
 		if !reflect.DeepEqual(pair[0], pair[1]) {
 			t.Errorf("%s: the example says %+v, the default is %+v", name, pair[0], pair[1])
@@ -209,6 +209,7 @@ func TestFaults(t *testing.T) {
 	var en notation.Format
 	cases := []struct{ key, was, is, why string }{
 		{"site", "site: quarry-lane", "site: quarry lane", "letters"},
+		{"language", `language: ""`, "language: tlh", "de"},
 		{"mastering.max_age", "max_age: 30m", "max_age: 30", "has no unit"},
 		{"mastering.readings", "readings: 3 ", "readings: 3.5 ", "whole number"},
 		{"web.hash", `hash: ""               #`, `hash: sesame             #`, "fairbore hash"},

@@ -28,6 +28,8 @@ type Settings struct {
 
 	Program string `json:"program,omitempty"`   // version of the program
 	Zone    string `json:"time_zone,omitempty"` // IANA name of the shop's time zone, "" if not known; the offset is in the times of the events
+	// Language is the tag of the language of records, such as "de"; "" is English.
+	Language string `json:"language,omitempty"`
 
 	// Letterhead is what the shop puts at the top of a record.
 	Letterhead Letterhead `json:"letterhead,omitzero"`

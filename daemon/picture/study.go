@@ -16,6 +16,7 @@ type Study struct {
 	Limit            float64       // a longer bar is drawn as out of limits; 0: no limit
 	Title            string
 	W, H             float64
+	Format           notation.Format
 }
 
 // Draw draws it on any canvas.
@@ -31,7 +32,7 @@ func (s Study) Draw(cv Canvas) {
 	x0, x1 := 4.4*t, s.W-0.6*t
 	cv.Text(Strong, Point{x0, t}, 0.9*t, Start, s.Title)
 	s.legend(cv, Point{x1, t}, t)
-	ruled(cv, lo, hi, y, x0, x1, t)
+	ruled(cv, s.Format, lo, hi, y, x0, x1, t)
 	cv.Lines(Frame, false, []Point{{x0, top}, {x0, foot}, {x1, foot}})
 	slot := (x1 - x0) / float64(len(s.Parts))
 	each := 1 // name every each-th part, so that the names do not touch
@@ -111,7 +112,7 @@ func (s Study) extremes() (lo, hi float64) {
 }
 
 // ruled draws horizontal lines at round values, with the values on the left.
-func ruled(cv Canvas, lo, hi float64, y func(float64) float64, x0, x1, t float64) {
+func ruled(cv Canvas, f notation.Format, lo, hi float64, y func(float64) float64, x0, x1, t float64) {
 	step := floorFine((hi - lo) / 3)
 	if hi <= lo {
 		step = 1
@@ -124,6 +125,6 @@ func ruled(cv Canvas, lo, hi float64, y func(float64) float64, x0, x1, t float64
 			break
 		}
 		cv.Lines(Frame, false, []Point{{x0, y(v)}, {x1, y(v)}})
-		cv.Text(Soft, Point{x0 - 0.4*t, y(v) + 0.3*t}, 0.85*t, End, notation.Format{}.Decimal(v+0, decimals))
+		cv.Text(Soft, Point{x0 - 0.4*t, y(v) + 0.3*t}, 0.85*t, End, f.Decimal(v+0, decimals))
 	}
 }

@@ -327,7 +327,7 @@ func (r *studied) drawn() document.Figure {
 		}
 	}
 	in := r.step()
-	c := picture.Study{Parts: cleaned(r.Table.Parts), Operators: cleaned(r.Table.Operators), Limit: limit / in, Title: r.counted(), W: 1000, H: 330}
+	c := picture.Study{Parts: cleaned(r.Table.Parts), Operators: cleaned(r.Table.Operators), Limit: limit / in, Title: r.counted(), W: 1000, H: 330, Format: r.plain}
 	for _, by := range r.Table.Values {
 		var row [][]float64
 		for _, trials := range by {

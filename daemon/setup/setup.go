@@ -33,6 +33,7 @@ func Settings(c *config.Config, st *config.Station) state.Settings {
 		Station: st.Name, Simulated: simulated(c, st), Jobs: c.AnalysisJobs(), Rings: c.AnalysisRings(), People: staff(c), Shift: c.Shift,
 		Settings: event.Settings{
 			Zone:       zone(c),
+			Language:   c.Language,
 			Letterhead: event.Letterhead{Lines: c.Letterhead.Lines, Logo: c.Letterhead.Image()},
 			Gauge:      gaugeSettings(c, st.Gauge),
 			Capture:    state.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: *st.Twice, Rest: st.Rest, MaxRate: st.MaxRate},

@@ -34,10 +34,11 @@ type Options struct {
 	CAFile       string // PEM; the only authorities trusted, empty: those of the system
 	CertFile     string // PEM; the client's own certificate, with KeyFile
 	KeyFile      string
-	ClientID     string   // unique at the broker, empty: a random one
-	Site         string   // empty or "+": all sites
-	Listen       string   // host:port of the page
-	Names        []string // of the page, besides addresses and names of the shop's own network
+	ClientID     string             // unique at the broker, empty: a random one
+	Site         string             // empty or "+": all sites
+	Listen       string             // host:port of the page
+	Names        []string           // of the page, besides addresses and names of the shop's own network
+	Language     *notation.Language // of the page; nil is English
 	Version      string
 	Log          zerolog.Logger
 }
@@ -49,7 +50,7 @@ func Serve(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
-	page, err := web.Listen(web.Config{Wall: true, Listen: o.Listen, Names: o.Names, Version: o.Version}, w, o.Log)
+	page, err := web.Listen(web.Config{Wall: true, Listen: o.Listen, Names: o.Names, Language: o.Language, Version: o.Version}, w, o.Log)
 	if err != nil {
 		return err
 	}

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -37,7 +38,7 @@ type History interface {
 	Studies(ctx context.Context, station, job string, most int) ([]StudyLine, error)
 	// Study returns the gauge study that began with event seq of a station, or the newest of the
 	// station for 0. It fails with [ErrNoStudy] if there is none.
-	Study(ctx context.Context, station string, seq uint64) (StudyPage, error)
+	Study(ctx context.Context, station string, seq uint64, f notation.Format) (StudyPage, error)
 }
 
 // ErrNoPart says that no part began with an event.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"net/http"
 
 	"golang.org/x/text/language"
@@ -16,7 +17,8 @@ const languageCookie = "fairbore_language"
 const languageKept = 400 * 24 * 60 * 60
 
 // language returns the language of a page: the one that the address asks for with ?lang=, or the
-// one that the browser has chosen, or the first of the browser's own that is known, or English.
+// one that the browser has chosen, or the first of the browser's own that is known, or the shop's.
+// A wall has the shop's before the browser's own, since its browser is nobody's.
 func (s *Server) language(r *http.Request) *notation.Language {
 	if l := s.spoken(r.URL.Query().Get("lang")); l != nil {
 		return l
@@ -26,6 +28,9 @@ func (s *Server) language(r *http.Request) *notation.Language {
 			return l
 		}
 	}
+	if s.cfg.Language != nil && r.URL.Path == "/wall" {
+		return s.cfg.Language
+	}
 	liked, _, _ := language.ParseAcceptLanguage(r.Header.Get("Accept-Language")) // a wrong header says nothing
 	for _, tag := range liked {
 		base, _ := tag.Base()
@@ -33,7 +38,7 @@ func (s *Server) language(r *http.Request) *notation.Language {
 			return l
 		}
 	}
-	return notation.English()
+	return cmp.Or(s.cfg.Language, notation.English())
 }
 
 // spoken returns the language of a tag, nil if no page has it.

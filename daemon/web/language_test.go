@@ -15,6 +15,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
@@ -36,7 +38,7 @@ var (
 // names that a person or the configuration gives.
 const (
 	units = "mm µm um in uin µin tenths millionths min kB MB"
-	names = "bay hone-bay bronze iron grey tool steel groove quality"
+	names = "bay hone-bay bronze iron grey tool steel groove quality English Deutsch Español"
 )
 
 // untranslated returns the words of a text that are in no catalogue, and neither units nor
@@ -405,11 +407,16 @@ func (e *eye) ask(key string) {
 // A browser gets the language that it asks for and keeps it; before that the first of its own
 // that is known, by weight (RFC 9110, 12.5.4).
 func TestABrowserHasItsLanguage(t *testing.T) {
-	s := serve(t, Config{}, newShop())
+	plain, shop := serve(t, Config{}, newShop()), serve(t, Config{Language: notation.Spoken("de")}, newShop())
 	for _, c := range []struct{ query, cookie, likes, want string }{
 		{"", "", "", "en"}, {"", "", "es-MX,es;q=0.9,en;q=0.8", "es"}, {"", "", "fr;q=0.5, de-AT;q=0.9", "de"}, {"", "", "fr", "en"}, {"", "", ";;q=x", "en"},
 		{"", "de", "es", "de"}, {"", "xx", "es", "es"}, {"?lang=es", "de", "en", "es"}, {"?lang=xx", "de", "en", "de"},
+		{"", "", "shop es", "de"}, {"", "es", "shop en", "es"}, {"?lang=en", "", "shop es", "en"}, // the wall of a German shop
 	} {
+		s := plain
+		if likes, of := strings.CutPrefix(c.likes, "shop "); of {
+			s, c.likes = shop, likes
+		}
 		r := httptest.NewRequest("GET", "http://"+s.Addr()+"/wall"+c.query, nil)
 		r.RemoteAddr = "127.0.0.1:9"
 		r.Header.Set("Accept-Language", c.likes)
@@ -427,10 +434,28 @@ func TestABrowserHasItsLanguage(t *testing.T) {
 				kept = k.Value
 			}
 		}
-		if want := map[bool]string{true: c.want}[c.query == "?lang=es"]; kept != want {
+		if want := map[bool]string{true: c.want}[strings.HasPrefix(c.query, "?lang=e")]; kept != want {
 			t.Errorf("%+v: the browser keeps %q", c, kept)
 		}
 	}
+}
+
+// Settings has each language under its own name; the page comes in the one that is chosen, and so
+// does every page after it.
+func TestLanguageIsChosenInSettings(t *testing.T) {
+	t.Parallel()
+	cfg, src := everything(true)
+	e := newEye(t, serve(t, cfg, src))
+	e.open("/station/marks", "light", sizes["desk"])
+	e.until("the page", drawn)
+	e.ask("s")
+	if got := e.says(`[...document.getElementById("d-settings").querySelector("[name=lang]").options].map((o) => o.textContent + " " + o.lang)`); !slices.Equal(got, []string{"English en", "Deutsch de", "Español es"}) {
+		t.Errorf("to choose from: %q", got)
+	}
+	e.run(chromedp.Evaluate[chromedp.Void](`{ const f = document.querySelector("#d-settings form"); f.lang.value = "de"; f.querySelector(".yes").click(); }`))
+	e.until("the page in German", `document.documentElement.lang === "de" && document.getElementById("more").textContent === `+fmt.Sprintf("%q", notation.Format{Language: notation.Spoken("de")}.Text("page.button.more")))
+	e.open("/history", "light", sizes["desk"])
+	e.until("the next page in German", `document.documentElement.lang === "de"`)
 }
 
 // Numbers and dates are written as the browser's own copy of Unicode's CLDR has them. English

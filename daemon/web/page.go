@@ -71,12 +71,12 @@ func (c *Config) band(f notation.Format) func(itself bool) band {
 }
 
 // pages returns the templates in a language. In them t gives the text of a code with its values,
-// language the tag of the language, texts the texts for scripts, and band what is said of a shop
+// language the tag of the language, languages those to choose from, texts the texts for scripts, and band what is said of a shop
 // that is simulated.
 func pages(l *notation.Language, c *Config) (*template.Template, error) {
 	f := notation.Format{Language: l}
 	return template.New("").Funcs(template.FuncMap{
-		"dict": dict, "t": f.Text, "texts": l.Texts, "language": func() string { return l.Tag }, "moment": f.Moment, "size": f.Size, "n": f.Marked, "digits": func() []int { return []int{1, 2, 3, 4, 5, 6, 7, 8, 9} }, "band": c.band(f),
+		"dict": dict, "t": f.Text, "texts": l.Texts, "language": func() string { return l.Tag }, "languages": func() []*notation.Language { return c.Languages }, "moment": f.Moment, "size": f.Size, "n": f.Marked, "digits": func() []int { return []int{1, 2, 3, 4, 5, 6, 7, 8, 9} }, "band": c.band(f),
 	}).ParseFS(files, "templates/*.html")
 }
 
@@ -95,6 +95,7 @@ func dict(pairs ...string) (map[string]string, error) {
 // index redirects to the wall of stations or, if there is only one station and it is here, to its
 // page.
 func (s *Server) index(w http.ResponseWriter, r *http.Request) {
+	s.keepLanguage(w, r)
 	to := "/wall"
 	if list := s.src.Stations(); len(list) == 1 && !s.cfg.Wall {
 		to = "/station/" + url.PathEscape(list[0].Name)

@@ -65,8 +65,9 @@ type Config struct {
 	Version   string
 	Zone      *time.Location // of the shop, in which days are asked for and parts listed; nil: this machine's
 	// Languages are the languages of the pages, nil for those that the program speaks. A page gets
-	// one with ?lang= and its tag.
+	// one with ?lang= and its tag. Language is the shop's, nil if it has named none.
 	Languages []*notation.Language
+	Language  *notation.Language
 	Metrics   http.Handler // for /metrics, nil for none
 	Health    http.Handler // for /healthz, nil for none
 	// Jobs returns the jobs that a station can work to, by id, or all jobs for ""; nil if this

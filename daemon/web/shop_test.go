@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 	"fairbore/daemon/web/jobform"
@@ -189,7 +190,7 @@ func (h shelf) Studies(_ context.Context, station, job string, most int) ([]Stud
 	return []StudyLine{l}, nil
 }
 
-func (h shelf) Study(ctx context.Context, station string, seq uint64) (p StudyPage, err error) {
+func (h shelf) Study(ctx context.Context, station string, seq uint64, _ notation.Format) (p StudyPage, err error) {
 	all, err := h.Studies(ctx, station, "", 1)
 	if err == nil && (len(all) == 0 || seq != 0 && seq != all[0].Seq) {
 		err = ErrNoStudy

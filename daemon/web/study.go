@@ -49,7 +49,7 @@ func (s *Server) study(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	p, err := s.cfg.History.Study(r.Context(), st.Name, seq)
+	p, err := s.cfg.History.Study(r.Context(), st.Name, seq, s.words(r))
 	switch {
 	case errors.Is(err, ErrNoStudy) && seq != 0:
 		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_study"))

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 // Maker makes the files: records, exports, a check of the journal.
@@ -27,7 +28,8 @@ type Wanted struct {
 	Format             string // one of those offered with it
 	Paper              string // a4 or letter
 	Station, Job, Part string
-	From, To           time.Time // from the first moment up to the second
+	From, To           time.Time          // from the first moment up to the second
+	Language           *notation.Language // of a record; nil is the shop's
 }
 
 // Offer is something that can be made.
@@ -72,6 +74,7 @@ type Order struct {
 	What    string `json:"what"`
 	Format  string `json:"format"`
 	Paper   string `json:"paper"`
+	Lang    string `json:"lang"` // tag of the language of a record; "" is the shop's
 	Station string `json:"station"`
 	Job     string `json:"job"`
 	Part    string `json:"part"`
@@ -81,7 +84,7 @@ type Order struct {
 
 // Wanted converts an order whose days are those of a time zone, or says why it can't be carried out.
 func (o *Order) Wanted(zone *time.Location) (Wanted, error) {
-	w := Wanted{What: o.What, Format: o.Format, Paper: o.Paper, Station: o.Station, Job: strings.TrimSpace(o.Job), Part: strings.TrimSpace(o.Part)}
+	w := Wanted{What: o.What, Format: o.Format, Paper: o.Paper, Language: notation.Spoken(o.Lang), Station: o.Station, Job: strings.TrimSpace(o.Job), Part: strings.TrimSpace(o.Part)}
 	i := slices.IndexFunc(Offers(), func(f Offer) bool { return f.Name == w.What })
 	if i < 0 {
 		return w, analysis.Say("page.order.unknown", w.What)
@@ -93,6 +96,8 @@ func (o *Order) Wanted(zone *time.Location) (Wanted, error) {
 		return w, analysis.Say("page.order.format", w.Format, strings.Join(f.Formats, ", "))
 	case w.Paper != "" && w.Paper != "a4" && w.Paper != "letter":
 		return w, analysis.Say("page.order.paper", w.Paper)
+	case o.Lang != "" && w.Language == nil:
+		return w, analysis.Say("page.order.language", o.Lang)
 	case w.Job == "" && (w.What == "lot" || w.What == "first-article"):
 		return w, analysis.Say("page.order.job")
 	}

@@ -1,10 +1,15 @@
 package export
 
 import (
+	"errors"
 	"regexp"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 // Whatever a job or part is called, the file has a name that leads nowhere.
@@ -17,4 +22,17 @@ func TestOrderNames(t *testing.T) {
 			t.Errorf("%+v: %q %q", w, name, kind)
 		}
 	})
+}
+
+// A record comes in the language that is asked for, and in the shop's where none is.
+func TestOrderInALanguage(t *testing.T) {
+	for lang, want := range map[string]*notation.Language{"": nil, "de": notation.Spoken("de"), "es": notation.Spoken("es")} {
+		if w, err := (&Order{What: "part", Lang: lang}).Wanted(time.UTC); err != nil || w.Language != want {
+			t.Errorf("%q: %v %v", lang, w.Language, err)
+		}
+	}
+	var why analysis.Phrase
+	if _, err := (&Order{What: "part", Lang: "xx"}).Wanted(time.UTC); !errors.As(err, &why) || why.Code != "page.order.language" {
+		t.Errorf("an unknown language: %v", err)
+	}
 }

@@ -161,15 +161,25 @@ function begin(name, byKey) {
     if (at("main").dataset.show !== "rounds" && !at("approach").getClientRects().length) show("rounds");
     return hide();
   }
-  if (name === "settings") return ask(name, (f) => set({
-    unit: f.unit.value, comma: f.comma.value, theme: f.theme.value, volume: f.volume.value,
-    words: f.words.value, rise: f.rise.checked ? "1" : "", speak: f.speak.checked ? "1" : "", awake: f.awake.checked ? "1" : "",
-  }), byKey);
+  if (name === "settings") return ask(name, (f) => {
+    set({
+      unit: f.unit.value, comma: f.comma.value, theme: f.theme.value, volume: f.volume.value,
+      words: f.words.value, rise: f.rise.checked ? "1" : "", speak: f.speak.checked ? "1" : "", awake: f.awake.checked ? "1" : "",
+    });
+    if (f.lang.value !== language) comeIn(f.lang.value);
+  }, byKey);
   if (name === "keys") return ask(name, () => {}, byKey);
   if ((name === "master" || name === "check") && face && face.reading_ring) name = "leave";
   if (name === "accept" && face && face.result) name = "disposition"; // another result of the part
   const kind = name;
   ask(kind, (f, by) => send({ do: kind, ...made[kind](f, by) }), byKey);
+}
+
+// comeIn has the page come in another language, which the server then keeps for this browser.
+function comeIn(tag) {
+  const to = new URL(location);
+  to.searchParams.set("lang", tag);
+  location.replace(to);
 }
 
 // show puts the drawing, or the way to size, in the place of the words, and the words back.

@@ -25,6 +25,7 @@ function fitting() {
   for (const name of ["job", "part", "station", "from", "to"]) field(name, by.includes(name));
   field("format", formats.length > 1);
   field("paper", form.format.value === "pdf");
+  field("lang", ["pdf", "html", "text"].includes(form.format.value) && by.length > 1);
   // A record of a job needs one: the newest, unless another is chosen. The part may be left open.
   const needs = ["lot", "first-article"].includes(what.value), all = form.job.options[0];
   all.hidden = all.disabled = needs && form.job.options.length > 1;
