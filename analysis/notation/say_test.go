@@ -12,6 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -398,4 +399,55 @@ func TestTextsHaveTheDecimalSign(t *testing.T) {
 			}
 		}
 	}
+}
+
+// Every language has a text of its own for each code, with the same values in it. What is the same
+// in English is listed: symbols, forms with nothing but values, and words that both languages have.
+func TestEveryLanguageSaysEverything(t *testing.T) {
+	files, err := filepath.Glob("*.txt")
+	if err != nil || len(files) != len(notation.Languages()) {
+		t.Fatalf("%q, want one for each of %d languages: %v", files, len(notation.Languages()), err)
+	}
+	en := notation.English()
+	value := regexp.MustCompile(`\{[0-9]+`)
+	letters := regexp.MustCompile(`\pL{2,}`)
+	same := map[string]string{
+		"de": `face.big.read_ring page.button.ok page.choice.mm page.choice.unit_mm page.label.as page.label.person page.label.ring
+			page.label.ring_temperature page.label.station picture.hours record.drawn_in record.form record.minutes script.minus study.value`,
+		"es": `action.word.id budget.distribution.normal budget.distribution.rectangular budget.distribution.triangular page.button.ok page.button.plan
+			page.choice.mm page.choice.unit_mm page.label.material page.label.plan_nominal page.region.plan picture.hours picture.shares.agreement
+			plan.field.nominal record.error record.minutes record.source.broker record.source.demo record.source.pedal record.study.by_agreement
+			study.of.total study.source.total study.source_of.total study.value`,
+	}
+	texts := en.Texts("")
+	for _, l := range notation.Languages() {
+		file, err := os.ReadFile(l.Tag + ".txt")
+		if err != nil {
+			t.Fatal(err)
+		}
+		own, err := notation.Parse(l.Tag, string(file), en)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for code, text := range texts {
+			if !own.Has(code) {
+				t.Errorf("%s.txt lacks %s = %s", l.Tag, code, text)
+				continue
+			}
+			said := own.Texts(code)[code]
+			if want, got := values(value, text), values(value, said); !slices.Equal(want, got) {
+				t.Errorf("%s: %s has the values %q, want %q: %s", l.Tag, code, got, want, said)
+			}
+			if l != en && said == text && letters.MatchString(regexp.MustCompile(`\{[^}]*\}`).ReplaceAllString(text, "")) && !slices.Contains(strings.Fields(same[l.Tag]), code) {
+				t.Errorf("%s: %s is as in English: %s", l.Tag, code, said)
+			}
+		}
+	}
+}
+
+// values returns which values a text has, sorted.
+func values(value *regexp.Regexp, text string) []string {
+	all := value.FindAllString(text, -1)
+	slices.Sort(all)
+	return slices.Compact(all)
 }
