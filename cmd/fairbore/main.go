@@ -18,7 +18,6 @@ import (
 	"os/signal"
 	"regexp"
 	"runtime"
-	"runtime/debug"
 	"slices"
 	"strings"
 	"syscall"
@@ -43,23 +42,27 @@ import (
 )
 
 type cli struct {
-	Run      runCmd      `cmd:"" help:"Watch the gauges of a configuration."`
-	Demo     demoCmd     `cmd:"" help:"Show a job on a simulated gauge, with nothing to set up."`
-	Check    checkCmd    `cmd:"" help:"Check a configuration and say all that is wrong with it."`
-	Export   exportCmd   `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
-	Verify   verifyCmd   `cmd:"" help:"Check that a journal is as it was written."`
-	Backup   backupCmd   `cmd:"" help:"Copy a journal to a folder or a stick, while the daemon records, and check the copy."`
-	Restore  restoreCmd  `cmd:"" help:"Put a backup in the place of a journal."`
-	Replay   replayCmd   `cmd:"" help:"Play a recording of a gauge and print the events; or score visits that were kept."`
-	Report   reportCmd   `cmd:"" help:"Write the record of a part or a job as text, HTML, PDF or CSV."`
-	Wall     wallCmd     `cmd:"" help:"Show all stations of a site on a wall screen, from the shop's broker."`
-	Plan     planCmd     `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
-	Study    studyCmd    `cmd:"" help:"Study a gauge or a lot of sizes."`
-	Drivers  driversCmd  `cmd:"" help:"List the drivers, or tell the options of one."`
-	Hash     hashCmd     `cmd:"" help:"Hash a password, read from standard input, for the page or a user of the broker inside; with --pin the PIN of a person."`
-	Listen   listenCmd   `cmd:"" help:"Find out how an unknown gauge talks, and write its configuration."`
-	Version  versionCmd  `cmd:"" help:"Print the version."`
-	Licences licencesCmd `cmd:"" help:"Print the licences of everything that the program carries."`
+	Run        runCmd        `cmd:"" help:"Watch the gauges of a configuration."`
+	Demo       demoCmd       `cmd:"" help:"Show a job on a simulated gauge, with nothing to set up."`
+	Check      checkCmd      `cmd:"" help:"Check a configuration and say all that is wrong with it."`
+	Export     exportCmd     `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
+	Verify     verifyCmd     `cmd:"" help:"Check that a journal is as it was written."`
+	Backup     backupCmd     `cmd:"" help:"Copy a journal to a folder or a stick, while the daemon records, and check the copy."`
+	Restore    restoreCmd    `cmd:"" help:"Put a backup in the place of a journal."`
+	Replay     replayCmd     `cmd:"" help:"Play a recording of a gauge and print the events; or score visits that were kept."`
+	Report     reportCmd     `cmd:"" help:"Write the record of a part or a job as text, HTML, PDF or CSV."`
+	Wall       wallCmd       `cmd:"" help:"Show all stations of a site on a wall screen, from the shop's broker."`
+	Plan       planCmd       `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
+	Study      studyCmd      `cmd:"" help:"Study a gauge or a lot of sizes."`
+	Drivers    driversCmd    `cmd:"" help:"List the drivers, or tell the options of one."`
+	Hash       hashCmd       `cmd:"" help:"Hash a password, read from standard input, for the page or a user of the broker inside; with --pin the PIN of a person."`
+	Listen     listenCmd     `cmd:"" help:"Find out how an unknown gauge talks, and write its configuration."`
+	Version    versionCmd    `cmd:"" help:"Print version, commit and date."`
+	Licences   licencesCmd   `cmd:"" help:"Print the licences of everything that the program carries."`
+	Completion completionCmd `cmd:"" help:"Print what completes commands and flags in a shell."`
+	Man        manCmd        `cmd:"" help:"Print the manual page."`
+
+	Built kong.VersionFlag `name:"version" help:"Print version, commit and date."`
 }
 
 func main() {
@@ -80,7 +83,7 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	var c cli
 	exited := -1
 	parser, err := kong.New(&c, kong.Name("fairbore"), kong.Description(about),
-		kong.Writers(stdout, stderr), kong.Exit(func(n int) { exited = n }), kong.UsageOnError())
+		kong.Writers(stdout, stderr), kong.Exit(func(n int) { exited = n }), kong.UsageOnError(), kong.Vars{"version": built()})
 	if err != nil {
 		fmt.Fprintln(stderr, "fairbore:", err)
 		return 1
@@ -168,13 +171,6 @@ func (a *answer) Write(b []byte) (int, error) {
 
 func (s *streams) log(level zerolog.Level) zerolog.Logger {
 	return zerolog.New(s.lines).Level(level).With().Timestamp().Logger()
-}
-
-func version() string {
-	if info, ok := debug.ReadBuildInfo(); ok {
-		return info.Main.Version
-	}
-	return "unknown"
 }
 
 // configFile is the configuration of a command that is about one: an argument, or -c as with the
@@ -435,11 +431,4 @@ func hashPassword(in io.Reader, out io.Writer, pin bool) error {
 	}
 	_, err = fmt.Fprintln(out, hash)
 	return err
-}
-
-type versionCmd struct{}
-
-func (versionCmd) Run(s *streams) error {
-	fmt.Fprintln(s.out, "fairbore", version())
-	return nil
 }

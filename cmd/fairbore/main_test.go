@@ -57,7 +57,9 @@ func TestCommands(t *testing.T) {
 	}{
 		{"nothing", "", usage, "fairbore --help"},
 		{"help", "--help", 0, "verify"},
-		{"version", "version", 0, "fairbore"},
+		{"version", "version", 0, ", commit "},
+		{"version by its flag", "--version", 0, ", commit "},
+		{"a shell that isn't", "completion csh", usage, `"bash","fish"`},
 		{"a command that isn't", "measure", usage, "fairbore --help"},
 		{"run without a configuration", "run", usage, "give one configuration"},
 		{"check without a configuration", "check", usage, "give one configuration"},
