@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -22,16 +23,17 @@ import (
 type Rig struct {
 	T      testing.TB
 	Dir    string
-	Web    string // address of the page
-	Store  string // path of the journal; empty: journal/journal.db in the folder
-	Broker string // lines of the configuration under broker
-	Key    string // path of the key that signs heads; empty: none
-	Kind   string // of the gauge; empty: two-point
-	Asks   string // configuration of the page, after its address
-	More   string // lines of the configuration of the station
-	Beside string // lines of the configuration, more stations
-	Nice   string // priority of the program, see nice(1); empty: that of the test
-	Device string // path of the gauge's line
+	Web    string   // address of the page
+	Store  string   // path of the journal; empty: journal/journal.db in the folder
+	Broker string   // lines of the configuration under broker
+	Key    string   // path of the key that signs heads; empty: none
+	Kind   string   // of the gauge; empty: two-point
+	Asks   string   // configuration of the page, after its address
+	More   string   // lines of the configuration of the station
+	Beside string   // lines of the configuration, more stations
+	Nice   string   // priority of the program, see nice(1); empty: that of the test
+	Runs   []string // the program, and what runs it; empty: the one that is built for the tests
+	Device string   // path of the gauge's line
 	Gauge  *Gauge
 	Proc   *exec.Cmd
 	Log    LockedBuffer
@@ -106,7 +108,11 @@ func (r *Rig) Launch() {
 // launchWith starts the program with a configuration of its own.
 func (r *Rig) launchWith(config string) {
 	r.T.Helper()
-	command := []string{Binary(r.T), "run", "-c", config}
+	command := r.Runs
+	if command == nil {
+		command = []string{Binary(r.T)}
+	}
+	command = append(slices.Clone(command), "run", "-c", config)
 	if r.Nice != "" {
 		command = append([]string{"nice", "-n", r.Nice}, command...)
 	}
