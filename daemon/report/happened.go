@@ -13,7 +13,7 @@ import (
 // happened tables what else the reader of a record must know: what was voided and why, what was
 // refused, what happened to the gauge. The same event several times in a row has one row.
 func (r *record) happened() {
-	t := &document.Table{Columns: slices.Concat(words(r.Text("record.at"), r.Text("record.what")), wrapped(r.Text("record.detail")), words(r.Text("record.by")))}
+	t := &document.Table{Columns: slices.Concat(words(r.Text("record.when"), r.Text("record.what")), wrapped(r.Text("record.detail")), words(r.Text("record.by")))}
 	at := dates{writer: &r.writer}
 	var last [3]string
 	times := 0

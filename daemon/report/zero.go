@@ -60,7 +60,7 @@ func (r *record) zero() {
 }
 
 func (w *writer) looksTable(looks []event.Record, stations bool) *document.Table {
-	t := &document.Table{Columns: words(w.Text("record.at"), w.Text("record.what"), w.Text("record.ring"), w.Text("record.gauge"))}
+	t := &document.Table{Columns: words(w.Text("record.when"), w.Text("record.what"), w.Text("record.ring"), w.Text("record.gauge"))}
 	if stations {
 		t.Columns = append(t.Columns, words(w.Text("record.station"))...)
 	}
