@@ -6,6 +6,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -15,6 +16,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -60,7 +62,16 @@ type Daemon struct {
 	signer   *head.Signer  // nil: heads are not signed
 	accepted chan struct{} // a part was accepted, and its head is not told yet
 	ready    chan struct{} // closed when everything is running
+
+	file       *file  // nil: the configuration can't be changed while it runs
+	listen     string // the address of the page, if it is not that of the configuration
+	configured atomic.Pointer[config.Config]
+	leaving    bool        // it ends to begin anew; the file guards it
+	leave      func(error) // ends it
 }
+
+// errAnew is why a daemon ends that begins anew with another configuration.
+var errAnew = errors.New("another configuration")
 
 // New opens the journal, the listeners and whatever else can fail, and starts nothing. If it fails,
 // nothing stays open.
@@ -69,11 +80,16 @@ func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Lo
 }
 
 // NewAtSpeed is like New, but the daemon's clock runs faster than real time by the factor speed.
-func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, speed float64) (_ *Daemon, err error) {
-	d := &Daemon{
-		cfg: cfg, version: version, log: log, start: time.Now(), speed: speed, guesses: limit.NewGuesses(time.Now),
-		ready: make(chan struct{}), accepted: make(chan struct{}, 1),
-	}
+func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, speed float64) (*Daemon, error) {
+	return open(ctx, &Daemon{cfg: cfg, version: version, log: log, speed: speed})
+}
+
+// open opens what a daemon needs.
+func open(ctx context.Context, d *Daemon) (_ *Daemon, err error) {
+	cfg, log := d.cfg, d.log
+	d.start, d.guesses = time.Now(), limit.NewGuesses(time.Now)
+	d.ready, d.accepted = make(chan struct{}), make(chan struct{}, 1)
+	d.configured.Store(cfg)
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, d.release())
@@ -110,7 +126,7 @@ func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zer
 func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
-		Listen: c.Listen, Simulated: d.cfg.Simulated, Speed: d.speed, Zone: d.cfg.Location(), Language: notation.Spoken(d.cfg.Language), Actions: c.Actions, Names: c.Names, Proxies: c.Trusted(), Version: d.version, Metrics: d.metrics(), Health: d.health(),
+		Listen: cmp.Or(d.listen, c.Listen), Simulated: d.cfg.Simulated, Speed: d.speed, Zone: d.cfg.Location(), Language: notation.Spoken(d.cfg.Language), Actions: c.Actions, Names: c.Names, Proxies: c.Trusted(), Version: d.version, Metrics: d.metrics(), Health: d.health(),
 		Jobs: d.jobs, Entry: d.entry(),
 		History: archive.History{Journal: d.journal, Zone: d.cfg.Location()},
 		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Sign: d.signer.Sign},
@@ -119,7 +135,10 @@ func (d *Daemon) pages() web.Config {
 			return archive.Card(out, &set, c, f)
 		},
 	}
-	w.People = &web.People{Settings: d.hub.Settings, Opens: broker.Matches, Guesses: d.guesses}
+	if d.file != nil {
+		w.Setup = changing{d}
+	}
+	w.People = &web.People{Settings: d.settings, Opens: broker.Matches, Guesses: d.guesses}
 	if c.Hash != "" {
 		w.Gate = &web.Gate{
 			Opens: func(passphrase string) bool { return broker.Matches(c.Hash, passphrase) }, Mark: c.Hash, Secure: c.Secure,
@@ -127,6 +146,14 @@ func (d *Daemon) pages() web.Config {
 		}
 	}
 	return w
+}
+
+// settings returns the settings of a station, or for "" the people alone.
+func (d *Daemon) settings(station string) (state.Settings, bool) {
+	if station == "" {
+		return setup.Everybody(d.configured.Load()), true
+	}
+	return d.hub.Settings(station)
 }
 
 // settingsOf returns the settings of a station by a configuration.
@@ -178,6 +205,9 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 // the shop's broker.
 func (d *Daemon) openBroker() error {
 	b := &d.cfg.Broker
+	if len(d.stations) == 0 { // there is nothing to tell yet
+		return nil
+	}
 	c := publish.Config{
 		Config: mqtt.Config{Broker: b.URL, User: b.User, CAFile: b.CA, CertFile: b.Cert, KeyFile: b.Key, ClientID: b.ClientID},
 		Site:   d.cfg.Site, Journal: d.journal.ID(), Version: d.version, Commands: b.Commands,
@@ -295,11 +325,15 @@ func (d *Daemon) Run(ctx context.Context) error {
 	case <-journal.done:
 		stopPorts(fmt.Errorf("journal: %w", journal.err))
 	}
-	service.Notify("STOPPING=1")
+	if errors.Is(context.Cause(ctx), errAnew) {
+		service.Reloading()
+	} else {
+		service.Notify("STOPPING=1")
+	}
 	stopPorts(nil)
 	stations.Wait()
 	var errs []error
-	if cause := context.Cause(in); !errors.Is(cause, context.Canceled) {
+	if cause := context.Cause(in); !errors.Is(cause, context.Canceled) && !errors.Is(cause, errAnew) {
 		errs = append(errs, cause)
 	}
 	errs = append(errs, journal.stop(0))

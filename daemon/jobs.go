@@ -73,7 +73,7 @@ func (e *enteredJobs) all(ctx context.Context, j *store.Journal) (map[string]*an
 // configuration come first. The jobs entered at a machine follow, except those that the
 // configuration has too.
 func (d *Daemon) jobs(station string) []*analysis.Job {
-	if station == "" {
+	if station == "" && len(d.stations) > 0 {
 		station = d.stations[0].name // every station knows all jobs
 	}
 	set, ok := d.hub.Settings(station)

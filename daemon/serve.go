@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"os"
@@ -8,32 +9,85 @@ import (
 	"runtime/debug"
 	"sync"
 	"syscall"
+	"time"
 
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon/config"
 	"fairbore/daemon/service"
-	"fairbore/daemon/setup"
 	"fairbore/daemon/web"
 )
 
+// Served says what [Serve] runs.
+type Served struct {
+	Path string // the file of the configuration
+	// Fresh is what a new file begins with, if there is none yet; nil: there must be one.
+	Fresh   []config.Change
+	Version string
+	Log     zerolog.Logger
+	Started func(page string) // called with the address of the page, "" for none, once it is served
+
+	running func(*Daemon) // called with each daemon once it is opened, or has failed to
+}
+
+// provedIn is how long the program must run by a changed configuration until that is not taken back
+// any more.
+const provedIn = 30 * time.Second
+
 // Serve runs a configuration until ctx ends. It refuses one that opens something to the network
-// without saying that it is meant. On SIGHUP it reads the file again. New jobs, rings and
-// limits apply from then on, but a job in progress keeps its own. The ports, the journal, the
-// broker and the page stay as they are until a restart. A file with faults changes nothing.
-func Serve(ctx context.Context, cfg *config.Config, path, version string, log zerolog.Logger) error {
-	if err := errors.Join(cfg.Exposed()...); err != nil {
-		return err
-	}
-	spare(len(cfg.Stations))
-	d, err := New(ctx, cfg, version, log)
+// without saying that it is meant. The pages may change the file, and on SIGHUP it is read again:
+// jobs, rings and limits apply from then on, but a job in progress keeps its own; for a port, a
+// station or an address everything ends in order and begins anew in this process. A file with faults
+// changes nothing, and a change with which nothing runs is taken back.
+func Serve(ctx context.Context, o Served) error {
+	f, err := openFile(o.Path, o.Fresh)
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithCancel(ctx)
+	if err := errors.Join(f.cfg.Exposed()...); err != nil {
+		return err
+	}
 	hup := make(chan os.Signal, 1)
 	signal.Notify(hup, syscall.SIGHUP)
 	defer signal.Stop(hup)
+	for addr := ""; ; {
+		began := time.Now()
+		cfg, changed, same := f.inForce()
+		d := &Daemon{cfg: cfg, version: o.Version, log: o.Log, speed: 1, file: f}
+		if same {
+			d.listen = addr // the same again, also if it was any that is free
+		}
+		anew, err := o.run(ctx, d, hup)
+		switch {
+		case anew:
+			if err != nil {
+				o.Log.Error().Err(err).Msg("not all ended well before it begins anew")
+			}
+		case err != nil && ctx.Err() == nil && changed && time.Since(began) < provedIn:
+			o.Log.Error().Err(err).Msg("the changed configuration does not run, and is taken back")
+			if e := f.undo(err); e != nil {
+				return errors.Join(err, e)
+			}
+		default:
+			return err
+		}
+		addr = cmp.Or(d.Addr(), addr)
+	}
+}
+
+// run runs one daemon. It reports whether it ended to begin anew.
+func (o *Served) run(ctx context.Context, d *Daemon, hup <-chan os.Signal) (anew bool, _ error) {
+	spare(len(d.cfg.Stations))
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	d.leave = cancel
+	_, err := open(ctx, d)
+	if o.running != nil {
+		o.running(d)
+	}
+	if err != nil {
+		return false, err
+	}
 	var reloads sync.WaitGroup
 	reloads.Go(func() {
 		for {
@@ -41,15 +95,26 @@ func Serve(ctx context.Context, cfg *config.Config, path, version string, log ze
 			case <-ctx.Done():
 				return
 			case <-hup:
-				d.reload(ctx, path)
+				service.Reloading()
+				if d.reload(ctx); ctx.Err() == nil {
+					service.Notify("READY=1")
+				}
 			}
 		}
 	})
-	log.Info().Str("page", web.URL(d.Addr())).Str("journal", cfg.Journal.Path).Int("stations", len(cfg.Stations)).Msg("started")
+	if err := d.noticed(ctx); err != nil {
+		d.log.Warn().Err(err).Msg("whether somebody wrote in the configuration is not known")
+	}
+	page := web.URL(d.Addr())
+	d.log.Info().Str("page", page).Str("journal", d.cfg.Journal.Path).Int("stations", len(d.cfg.Stations)).Msg("started")
+	if o.Started != nil {
+		o.Started(page)
+	}
 	err = d.Run(ctx)
-	cancel()
+	anew = errors.Is(context.Cause(ctx), errAnew)
+	cancel(nil)
 	reloads.Wait()
-	return err
+	return anew, err
 }
 
 // collectAt returns how much garbage may build up in relation to the memory in use, in percent. The
@@ -69,34 +134,4 @@ func spare(stations int) {
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(collectAt(stations))
 	}
-}
-
-// reload reads the configuration again and gives each station the settings that may change while it
-// runs.
-func (d *Daemon) reload(ctx context.Context, path string) {
-	service.Reloading()
-	defer service.Notify("READY=1")
-	cfg, err := config.Load(path)
-	if err == nil {
-		err = setup.Check(cfg)
-	}
-	if err != nil {
-		d.log.Error().Err(err).Msg("configuration not reloaded; the one before stays in force")
-		return
-	}
-	for _, s := range d.stations {
-		for i := range cfg.Stations {
-			if cfg.Stations[i].Name != s.name {
-				continue
-			}
-			set := d.settingsOf(cfg, &cfg.Stations[i])
-			select {
-			case s.settings <- set:
-				d.hub.Configure(set)
-			case <-ctx.Done():
-				return
-			}
-		}
-	}
-	d.log.Info().Str("file", path).Msg("configuration reloaded")
 }

@@ -13,9 +13,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"regexp"
 	"runtime"
 	"slices"
@@ -36,13 +38,14 @@ import (
 	"fairbore/daemon/head"
 	"fairbore/daemon/port"
 	"fairbore/daemon/replay"
+	"fairbore/daemon/service"
 	"fairbore/daemon/setup"
 	"fairbore/daemon/store"
 	"fairbore/daemon/visit"
 )
 
 type cli struct {
-	Run        runCmd        `cmd:"" help:"Watch the gauges of a configuration."`
+	Run        runCmd        `cmd:"" help:"Watch the gauges; without a configuration the page sets one up. This is what fairbore alone does."`
 	Demo       demoCmd       `cmd:"" help:"Show a job on a simulated gauge, with nothing to set up."`
 	Check      checkCmd      `cmd:"" help:"Check a configuration and say all that is wrong with it."`
 	Export     exportCmd     `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
@@ -87,6 +90,9 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	if err != nil {
 		fmt.Fprintln(stderr, "fairbore:", err)
 		return 1
+	}
+	if len(args) == 0 { // begun by itself, as by a double click
+		args = []string{"run"}
 	}
 	k, err := parser.Parse(negatives(args))
 	if exited >= 0 {
@@ -190,17 +196,68 @@ func (c *configFile) Validate() error {
 
 func (c *configFile) path() string { return cmp.Or(c.File, c.Config) }
 
+// runCmd needs no configuration: without one it takes that of the machine, or else that of the user,
+// which need not be there yet.
 type runCmd struct {
-	configFile
-	Level zerolog.Level `help:"How much to log: debug, info, warn, error." default:"info"`
+	File   string        `arg:"" optional:"" type:"existingfile" help:"The configuration; when left out /etc/fairbore/fairbore.yaml, or else the one in your own folder, which the page sets up."`
+	Config string        `help:"The configuration, in place of the argument." short:"c" placeholder:"FILE" type:"existingfile"`
+	Level  zerolog.Level `help:"How much to log: debug, info, warn, error." default:"info"`
+}
+
+// Validate refuses two configurations.
+func (r *runCmd) Validate() error {
+	if r.File != "" && r.Config != "" {
+		return errors.New("give one configuration: its FILE as the argument, or by -c")
+	}
+	return nil
 }
 
 func (r *runCmd) Run(ctx context.Context, s *streams) error {
-	cfg, err := config.Load(r.path())
-	if err != nil {
-		return err
+	o := daemon.Served{Path: cmp.Or(r.File, r.Config), Version: version(), Log: s.log(r.Level)}
+	if o.Path == "" {
+		var err error
+		if o.Path, o.Fresh, err = ownConfig(machineConfig); err != nil {
+			return err
+		}
 	}
-	return daemon.Serve(ctx, cfg, r.path(), version(), s.log(r.Level))
+	o.Started = func(page string) {
+		if page != "" && !service.IsJournal(s.out.to) {
+			fmt.Fprintln(s.out, "The page is at", page)
+		}
+	}
+	return daemon.Serve(ctx, o)
+}
+
+// machineConfig is the configuration of a machine, as the package installs it.
+const machineConfig = "/etc/fairbore/fairbore.yaml"
+
+// ownConfig returns the configuration of the machine or, where there is none, that of the user, with
+// what a new one begins with: the journal in the user's folder for what programs keep (XDG Base
+// Directory Specification 0.8).
+func ownConfig(machine string) (path string, fresh []config.Change, err error) {
+	if _, err := os.Stat(machine); !errors.Is(err, fs.ErrNotExist) {
+		return machine, nil, nil // one that can't be read is told
+	}
+	folder, err := os.UserConfigDir()
+	if err != nil {
+		return "", nil, fmt.Errorf("your own folder for configurations is not known: give the configuration by -c FILE: %w", err)
+	}
+	state := os.Getenv("XDG_STATE_HOME")
+	if !filepath.IsAbs(state) {
+		home, err := os.UserHomeDir()
+		if err != nil {
+			return "", nil, fmt.Errorf("your own folder for the journal is not known: give the configuration by -c FILE: %w", err)
+		}
+		state = filepath.Join(home, ".local", "state")
+	}
+	state = filepath.Join(state, "fairbore")
+	if err := os.MkdirAll(state, 0o700); err != nil {
+		return "", nil, err
+	}
+	return filepath.Join(folder, "fairbore", "fairbore.yaml"), []config.Change{
+		{Key: []string{"journal", "path"}, Value: filepath.Join(state, "fairbore.db")},
+		{Key: []string{"recordings", "dir"}, Value: filepath.Join(state, "recordings")},
+	}, nil
 }
 
 type demoCmd struct {
@@ -240,6 +297,9 @@ func (c *checkCmd) Run(s *streams) error {
 		}
 	}
 	fmt.Fprintf(s.out, "%s: good; %s, %s, %s, %s\n", c.path(), count(len(cfg.Stations), "station"), count(len(cfg.Gauges), "gauge"), count(len(cfg.Rings), "ring"), count(len(cfg.Jobs), "job"))
+	if len(cfg.Stations) == 0 {
+		fmt.Fprintln(s.out, "nothing is set up yet: fairbore run serves a page that leads through it")
+	}
 	return nil
 }
 

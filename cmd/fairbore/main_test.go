@@ -55,13 +55,13 @@ func TestCommands(t *testing.T) {
 		code       int
 		says       string
 	}{
-		{"nothing", "", usage, "fairbore --help"},
 		{"help", "--help", 0, "verify"},
 		{"version", "version", 0, ", commit "},
 		{"version by its flag", "--version", 0, ", commit "},
 		{"a shell that isn't", "completion csh", usage, `"bash","fish"`},
 		{"a command that isn't", "measure", usage, "fairbore --help"},
-		{"run without a configuration", "run", usage, "give one configuration"},
+		{"run of two configurations", "run ../../configs/fairbore.yaml|-c|../../configs/demo.yaml", usage, "give one configuration"},
+		{"run of no file", "run none.yaml", usage, "none.yaml"},
 		{"check without a configuration", "check", usage, "give one configuration"},
 		{"two configurations", "check ../../configs/fairbore.yaml|-c|../../configs/demo.yaml", usage, "give one configuration"},
 		{"a configuration by its flag", "check -c|../../configs/fairbore.yaml", 0, "1 station,"},

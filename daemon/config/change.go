@@ -3,8 +3,13 @@ package config
 import (
 	"bytes"
 	"errors"
+	"maps"
 	"reflect"
+	"slices"
+	"strconv"
 	"strings"
+
+	"go.yaml.in/yaml/v3"
 
 	"fairbore/daemon/config/edit"
 )
@@ -52,3 +57,55 @@ const newFile = `# The configuration of fairbore. Its page writes it; what is wr
 # "fairbore check FILE" says all that is wrong with it.
 version: 1
 `
+
+// Differ returns the keys at which two texts of a configuration differ, such as rings.R-1250.size, in
+// their order.
+func Differ(was, is []byte) []string {
+	all := map[string]bool{}
+	a, b := leaves(was), leaves(is)
+	for _, m := range [][2]map[string]any{{a, b}, {b, a}} {
+		for k, v := range m[0] {
+			if !reflect.DeepEqual(v, m[1][k]) {
+				all[k] = true
+			}
+		}
+	}
+	return slices.Sorted(maps.Keys(all))
+}
+
+// leaves returns the values of a text by their keys.
+func leaves(text []byte) map[string]any {
+	var tree any
+	out := map[string]any{}
+	if yaml.Unmarshal(text, &tree) != nil {
+		return out
+	}
+	var walk func(key string, v any)
+	walk = func(key string, v any) {
+		below := func(k string, v any) {
+			if key != "" {
+				k = key + "." + k
+			}
+			walk(k, v)
+		}
+		switch v := v.(type) {
+		case map[string]any:
+			for k, x := range v {
+				below(k, x)
+			}
+		case []any:
+			for i, x := range v {
+				item, _ := x.(map[string]any)
+				name, ok := item["name"].(string)
+				if !ok {
+					name = strconv.Itoa(i)
+				}
+				below(name, x)
+			}
+		default:
+			out[key] = v
+		}
+	}
+	walk("", tree)
+	return out
+}

@@ -3,6 +3,7 @@ package event
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fairbore/analysis"
@@ -16,6 +17,7 @@ type Kind string
 const (
 	Started         Kind = "started"      // the daemon began serving the station
 	Configured      Kind = "settings"     // the settings that came into force
+	FileChanged     Kind = "configured"   // the file of the configuration was changed
 	JobChosen       Kind = "job"          // the station works to this job from now on
 	PartBegun       Kind = "part"         // the next part is in hand
 	RoundOver       Kind = "round"        // honing is done, a new round of gauging begins
@@ -85,6 +87,7 @@ type Event struct {
 	Flood   *Flood           `json:"flood,omitempty"`
 	Damage  *JournalDamage   `json:"damage,omitempty"`
 	Working *Working         `json:"working,omitempty"`
+	File    *FileChange      `json:"configuration,omitempty"`
 	// Settings are in force from this event on.
 	Settings *Settings `json:"settings,omitempty"`
 	Note     string    `json:"note,omitempty"` // text by a person
@@ -542,6 +545,32 @@ type Spindle struct {
 type JournalDamage struct {
 	Fault   string `json:"fault"`    // as the database or the system says it
 	MovedTo string `json:"moved_to"` // path of the damaged journal
+}
+
+// FileChange says how the file of the configuration was changed. It has no values: a value may be
+// the hash of a passphrase. [Event.Person] is who changed it, if that is known.
+type FileChange struct {
+	By     Proof    `json:"by,omitempty"`     // how the person was known
+	Keys   []string `json:"keys,omitempty"`   // what was changed, such as rings.R-1250.size; the first [MostKeys]
+	More   int      `json:"more,omitempty"`   // how many keys besides
+	Before string   `json:"before,omitempty"` // SHA-256 of the text before, in hex; empty for no file
+	After  string   `json:"after"`            // of the text from then on
+}
+
+// MostKeys is how many keys a [FileChange] names.
+const MostKeys = 32
+
+// Phrase says what was changed.
+func (c *FileChange) Phrase() analysis.Phrase {
+	if c == nil || len(c.Keys) == 0 { // what somebody else wrote may lack it
+		return analysis.Say("event.file")
+	}
+	switch keys := strings.Join(c.Keys, ", "); {
+	case c.More > 0:
+		return analysis.Say("event.file_more", keys, c.More)
+	default:
+		return analysis.Say("event.file_keys", keys)
+	}
 }
 
 // Clock says that the wall clock jumped against the steady one.

@@ -29,6 +29,6 @@ type Right string
 const (
 	MayGauge  Right = "gauge"  // measure, master, begin rounds, void, note
 	MayAccept Right = "accept" // decide on a part
-	MaySetUp  Right = "set_up" // choose and enter jobs
+	MaySetUp  Right = "set_up" // choose and enter jobs, change the configuration
 	MayLook   Right = "look"   // nothing but look
 )

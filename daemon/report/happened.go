@@ -78,6 +78,8 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 		return r.Text("record.told.started"), ""
 	case event.Configured:
 		return r.Text("record.told.settings"), r.say(e.Settings.Phrase())
+	case event.FileChanged:
+		return r.Text("record.told.file"), r.say(e.File.Phrase())
 	case event.PersonNamed:
 		return r.Text("record.told.person"), r.working(&e.Event)
 	case event.NoteAdded:

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
+	"slices"
 	"strings"
 
 	"github.com/rs/zerolog"
@@ -40,16 +42,8 @@ func Settings(c *config.Config, st *config.Station) state.Settings {
 			Master:     state.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
 			Doubt:      state.Doubt(c.Doubt),
 			Bases:      bases(c, st.Gauge),
-			Rule:       string(c.Rule()), DepthReach: st.DepthReach,
+			Rule:       string(c.Rule()), DepthReach: st.DepthReach, Names: names(c),
 		},
-	}
-	for id, p := range c.People {
-		if p.Name != id {
-			if set.Names == nil {
-				set.Names = map[string]string{}
-			}
-			set.Names[id] = p.Name
-		}
 	}
 	for _, b := range st.Beside {
 		if set.Beside == nil {
@@ -97,6 +91,63 @@ func staff(c *config.Config) people.Staff {
 			person.Rights = append(person.Rights, event.Right(role))
 		}
 		all[id] = person
+	}
+	return all
+}
+
+// names returns the names of the people by their ids, where they differ.
+func names(c *config.Config) (all map[string]string) {
+	for id, p := range c.People {
+		if p.Name != id {
+			if all == nil {
+				all = map[string]string{}
+			}
+			all[id] = p.Name
+		}
+	}
+	return all
+}
+
+// Everybody returns settings that have the people and nothing else.
+func Everybody(c *config.Config) state.Settings {
+	return state.Settings{People: staff(c), Shift: c.Shift, Settings: event.Settings{Names: names(c)}}
+}
+
+// Anew reports whether a program that runs by one configuration must begin anew for another one. It
+// takes the rest, such as rings, jobs and limits, while it runs.
+func Anew(was, is *config.Config) bool { return !reflect.DeepEqual(fixed(was), fixed(is)) }
+
+// fixed returns what is fixed while the program runs.
+func fixed(c *config.Config) any {
+	type gauge struct {
+		driver  string
+		options map[string]string
+	}
+	all := struct {
+		simulated bool
+		site      string
+		zone      string
+		language  string
+		journal   config.Journal
+		web       config.Web
+		broker    config.Broker
+		record    config.Record
+		stations  []config.Station
+		gauges    map[string]gauge
+	}{c.Simulated, c.Site, c.Zone, c.Language, c.Journal, c.Web, c.Broker, c.Record, slices.Clone(c.Stations), map[string]gauge{}}
+	for i := range all.stations {
+		st := &all.stations[i]
+		if st.Capture != capture.Button.String() {
+			st.Capture = "" // only whether visits are kept
+		}
+		st.Job, st.Bounce, st.Settle, st.Twice, st.Rest, st.DepthReach, st.MaxRate = "", 0, 0, nil, 0, 0, 0
+		use := []string{st.Gauge}
+		for _, b := range st.Beside {
+			use = append(use, b.Gauge)
+		}
+		for _, name := range use {
+			all.gauges[name] = gauge{c.Gauges[name].Driver, c.Gauges[name].DriverOptions()}
+		}
 	}
 	return all
 }

@@ -14,9 +14,10 @@ import (
 // Setup is the configuration that the pages show and change. Its methods may be called from any
 // goroutine.
 type Setup interface {
-	// Configured returns the text of the file as it was read, nil if there is no file yet, and its
-	// hash. [config.Parse] makes a configuration of it.
-	Configured() (text []byte, hash string)
+	// Configured returns the text of the file as it was read, or what a new one begins with, and its
+	// hash. [config.Parse] makes a configuration of it. undone is why the last change was taken back,
+	// nil if it stands.
+	Configured() (text []byte, hash string, undone error)
 	// Change changes the file, records who did, and takes the new configuration up. The hash is that
 	// of the text which the page showed. The error joins [config.Fault] values, or is an
 	// [analysis.Phrase]: another has changed the file meanwhile, or the disk does not take it. Then

@@ -28,7 +28,9 @@ type filed struct {
 	err  error
 }
 
-func (f *filed) Configured() ([]byte, string) { return f.text, "h" + string(rune('0'+len(f.did))) }
+func (f *filed) Configured() ([]byte, string, error) {
+	return f.text, "h" + string(rune('0'+len(f.did))), nil
+}
 
 func (f *filed) Check(c []config.Change) error {
 	_, _, err := config.Changed("fairbore.yaml", f.text, c...)
@@ -39,7 +41,7 @@ func (f *filed) Change(_ context.Context, by Who, hash string, c []config.Change
 	if f.err != nil {
 		return f.err
 	}
-	if _, is := f.Configured(); hash != is {
+	if _, is, _ := f.Configured(); hash != is {
 		return errors.New("edited")
 	}
 	text, _, err := config.Changed("fairbore.yaml", f.text, c...)

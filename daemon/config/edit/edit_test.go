@@ -128,8 +128,10 @@ func keyAtRandom(t *rapid.T, tree any, above []string) []string {
 		slices.Sort(keys)
 	case []any:
 		for _, item := range tree {
-			if m, ok := item.(map[string]any); ok && m["name"] != nil {
-				keys = append(keys, m["name"].(string))
+			if m, ok := item.(map[string]any); ok {
+				if name, ok := m["name"].(string); ok {
+					keys = append(keys, name)
+				}
 			}
 		}
 	default:

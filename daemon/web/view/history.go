@@ -163,6 +163,8 @@ func note(e *event.Event, f notation.Format) string {
 		return f.Say(e.Flood.Phrase())
 	case event.Configured:
 		return f.Say(e.Settings.Phrase())
+	case event.FileChanged:
+		return f.Say(e.File.Phrase())
 	case event.Cooled:
 		return f.Say(e.Cool.Phrase())
 	case event.PersonNamed:
