@@ -103,7 +103,7 @@ func messages() map[string][]any {
 	rd := *r.Reading
 	r.Event = event.Event{Station: r.Station, At: r.At, Kind: event.Taken, Source: "gauge", Command: "c1", Person: "first-shift", Simulated: true, Reading: &rd}
 	ev := publishtest.Full[event.Record]()
-	ev.Kind, ev.Reading, ev.Working.By = event.NoteAdded, nil, event.ByPIN
+	ev.Kind, ev.Reading, ev.Working.By, ev.File.By = event.NoteAdded, nil, event.ByPIN, event.ByBadge
 	ev.Verdict.Outcome = event.Conceded
 	b := publishtest.Full[state.Bore]()
 	b.Places[0].State, b.Last.How = "taken", "button"
@@ -209,6 +209,7 @@ func TestEventKinds(t *testing.T) {
 		event.Flooded:         func(e *event.Event) { e.Flood = full.Flood },
 		event.ClockSet:        func(e *event.Event) { e.Clock = full.Clock }, event.NoteAdded: func(e *event.Event) { e.Note = "n" },
 		event.PersonNamed: func(e *event.Event) { e.Working = &event.Working{} },
+		event.FileChanged: func(e *event.Event) { e.File = &event.FileChange{} },
 	}
 	enum := load(t, LeafEvent).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)
 	if len(enum) != len(objects) {
