@@ -50,6 +50,7 @@ func (s *Server) Handler() http.Handler {
 		mux.HandleFunc("GET /records/{id}/file", s.orderFile)
 	}
 	mux.HandleFunc("GET /code", s.code)
+	mux.HandleFunc("GET /help", s.help)
 	if s.cfg.Card != nil {
 		mux.HandleFunc("GET /card", s.card)
 	}

@@ -24,6 +24,7 @@
 //	GET  /records/parts         parts to choose from, JSON
 //	GET  /study/STATION         the newest gauge study there; /study/STATION/SEQ is one of them
 //	GET  /plan                  a bore before it is cut
+//	GET  /help                  what is refused, cautioned and shown, explained
 //	GET  /card                  the card to print for a station, with codes to scan; /code is one code
 //	POST /login                 the passphrase, where one is asked for; /logout ends what it began
 //	GET  /metrics               what the daemon counts
