@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -30,12 +31,15 @@ type Action struct {
 	Of      int             `json:"readings,omitempty"` // ring readings to take, or readings at each speed; 0: the usual number
 	// Gain, for "master", says that the ring is a second one of another size, read to set the gain.
 	// The zero stays as the first ring set it.
-	Gain    bool    `json:"gain,omitempty"`
-	Reason  string  `json:"reason,omitempty"`
-	Strokes int     `json:"strokes,omitempty"`
-	Seconds float64 `json:"seconds,omitempty"`
-	Dressed bool    `json:"dressed,omitempty"`
-	Off     bool    `json:"off,omitempty"` // for "cooldown": end the correction
+	Gain bool `json:"gain,omitempty"`
+	// Reason is why, in a person's own words, or the text of a note. ReasonCode is one of [Reasons]
+	// instead, which every reader has in his language.
+	Reason     string  `json:"reason,omitempty"`
+	ReasonCode string  `json:"reason_code,omitempty"`
+	Strokes    int     `json:"strokes,omitempty"`
+	Seconds    float64 `json:"seconds,omitempty"`
+	Dressed    bool    `json:"dressed,omitempty"`
+	Off        bool    `json:"off,omitempty"` // for "cooldown": end the correction
 	// Outcome, for "disposition", is what is to become of the part. Number and GrantedBy are those
 	// of a concession.
 	Outcome   Outcome `json:"outcome,omitempty"`
@@ -95,12 +99,35 @@ type Reply struct {
 	Again bool `json:"-"`
 }
 
+// Reasons returns the reasons that are offered to be picked.
+func Reasons() []string {
+	return []string{
+		"dirt", "slipped", "wrong_place", "not_square", // a reading is void
+		"bumped", "dropped", "new_tips", "dressed", "trued", "changed", // what happened to gauge and stones
+		"over_size", "under_size", "out_of_form", "too_close", "damaged", "mistake", // what becomes of a part
+	}
+}
+
+// Why returns the reason, the zero phrase if there is none.
+func (a *Action) Why() analysis.Phrase {
+	switch {
+	case a.ReasonCode != "":
+		return analysis.Say("page.reason." + a.ReasonCode)
+	case strings.TrimSpace(a.Reason) != "":
+		return analysis.Quote(a.Reason)
+	}
+	return analysis.Phrase{}
+}
+
 // Check refuses text that is too long, or that has characters which act on a display: characters
 // that control a terminal or change the writing direction. A serial number has no character that is
 // not seen, and no space around it. A reason typed on several lines becomes one line.
 func (a *Action) Check() error {
 	if chars := utf8.RuneCountInString; chars(a.Part) > 64 || chars(a.Number) > MostName || chars(a.GrantedBy) > MostName || chars(a.Reason) > 500 || chars(a.ID) > 100 {
 		return analysis.Say("action.too_long")
+	}
+	if a.ReasonCode != "" && (a.Reason != "" || !slices.Contains(Reasons(), a.ReasonCode)) {
+		return analysis.Say("action.reason_code", a.ReasonCode, strings.Join(Reasons(), ", "))
 	}
 	if err := a.StudyRequest.check(); err != nil {
 		return err

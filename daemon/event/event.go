@@ -91,6 +91,8 @@ type Event struct {
 	// Settings are in force from this event on.
 	Settings *Settings `json:"settings,omitempty"`
 	Note     string    `json:"note,omitempty"` // text by a person
+	// Why, of [Disturbed] and [Dressing], is one of [Reasons] that a person picked.
+	Why *analysis.Phrase `json:"why,omitempty"`
 	// Entered, of a [JobChosen], says that the job is not in the configuration, so that only the
 	// journal has it.
 	Entered bool `json:"entered,omitempty"`
@@ -101,6 +103,8 @@ func (e *Event) Noted() analysis.Phrase {
 	switch {
 	case e.Damage != nil:
 		return analysis.Say("event.journal_damaged", e.Damage.Fault, e.Damage.MovedTo)
+	case e.Why != nil:
+		return *e.Why
 	case e.Note != "":
 		return analysis.Quote(e.Note)
 	case e.Kind == Disturbed:

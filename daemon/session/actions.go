@@ -31,21 +31,21 @@ func actions() []action {
 		{"repeat", "position", true, (*Session).choosePlace}, // gauge one place again and again
 		{"skip", "position", true, (*Session).choosePlace},
 		{"record", "", true, (*Session).takeLive}, // record what the gauge shows
-		{"void", "reading reason", true, (*Session).void},
-		{"restore", "reading reason", true, (*Session).void},
-		{"keep", "reading reason", true, (*Session).keepAsked},                                          // keep a reading that the program asked about
+		{"void", "reading reason reason_code", true, (*Session).void},
+		{"restore", "reading reason reason_code", true, (*Session).void},
+		{"keep", "reading reason reason_code", true, (*Session).keepAsked},                              // keep a reading that the program asked about
 		{"master", "ring readings gain", false, (*Session).beginMastering},                              // set the zero
 		{"check", "ring readings", false, (*Session).beginMastering},                                    // check that the zero holds
 		{"reread", "ring readings", false, (*Session).beginRereading},                                   // read the ring that set the zero as if it were a part
 		{"speeds", "ring readings", false, (*Session).beginSpeeds},                                      // find out whether the size depends on the rocking speed
-		{"leave", "reason", false, (*Session).leaveRing},                                                // stop reading the ring
-		{"bumped", "reason", false, (*Session).noteKnock},                                               // the gauge was knocked
-		{"dressed", "reason", false, (*Session).noteDressing},                                           // the stones were dressed
+		{"leave", "reason reason_code", false, (*Session).leaveRing},                                    // stop reading the ring
+		{"bumped", "reason reason_code", false, (*Session).noteKnock},                                   // the gauge was knocked
+		{"dressed", "reason reason_code", false, (*Session).noteDressing},                               // the stones were dressed
 		{"temperature", "part_cel ring_cel", false, (*Session).warm},                                    // record measured temperatures
-		{"cooldown", "off reason", true, (*Session).coolDown},                                           // correct for how warm the part still is
+		{"cooldown", "off reason reason_code", true, (*Session).coolDown},                               // correct for how warm the part still is
 		{"study", "parts appraisers trials appraiser trial over part position", true, (*Session).study}, // start, continue or end a gauge study
-		{"accept", "reason job part supersedes person", false, (*Session).decide},
-		{"disposition", "outcome reason number granted_by job part supersedes person", false, (*Session).decide}, // what is to become of the part
+		{"accept", "reason reason_code job part supersedes person", false, (*Session).decide},
+		{"disposition", "outcome reason reason_code number granted_by job part supersedes person", false, (*Session).decide}, // what is to become of the part
 		{"note", "reason", false, (*Session).note},
 		{"person", "person mine", false, (*Session).namePerson}, // who works here from now on
 	}
@@ -174,13 +174,22 @@ func (r *replies) put(id string, v event.Reply) {
 }
 
 func (s *Session) noteKnock(a event.Action) error {
-	s.emit(event.Event{Kind: event.Disturbed, Note: a.Reason})
+	s.emit(because(event.Event{Kind: event.Disturbed}, &a))
 	return nil
 }
 
 func (s *Session) noteDressing(a event.Action) error {
-	s.emit(event.Event{Kind: event.Dressing, Note: a.Reason})
+	s.emit(because(event.Event{Kind: event.Dressing}, &a))
 	return nil
+}
+
+// because returns an event with the reason of an action: picked, or in a person's own words.
+func because(e event.Event, a *event.Action) event.Event {
+	if e.Note = a.Reason; a.ReasonCode != "" {
+		why := a.Why()
+		e.Why = &why
+	}
+	return e
 }
 
 func (s *Session) note(a event.Action) error {
@@ -197,7 +206,7 @@ func (s *Session) leaveRing(a event.Action) error {
 		return analysis.Say("action.leave.none")
 	}
 	broken := *s.fold.Running
-	broken.Broken, broken.Why = true, textOr(a.Reason, analysis.Say("action.left"))
+	broken.Broken, broken.Why = true, or(a.Why(), analysis.Say("action.left"))
 	s.emit(event.Event{Kind: event.Mastering, Master: &broken})
 	return nil
 }

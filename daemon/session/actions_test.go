@@ -12,6 +12,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
 )
@@ -132,5 +133,42 @@ func TestActionsThatAreNotDone(t *testing.T) {
 	}
 	if r := b.do(event.Action{Do: "polish"}); r.Done || r.Why.Code != "action.unknown" || !strings.Contains(coded(r.Why), "cooldown") {
 		t.Errorf("polish: %+v", r)
+	}
+}
+
+// A reason that a person picks is recorded as its code, which every reader has in his language,
+// and its English text; an unknown one is refused.
+func TestPickedReasonsAreCodes(t *testing.T) {
+	for _, code := range event.Reasons() {
+		if !notation.English().Has("page.reason." + code) {
+			t.Errorf("%s has no text", code)
+		}
+	}
+	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513")
+	de := notation.Format{Language: notation.Spoken("de")}
+	tell := func(a event.Action) []event.Event {
+		t.Helper()
+		b.must(a)
+		return b.last
+	}
+	told := map[event.Kind]analysis.Phrase{}
+	for _, a := range []event.Action{{Do: "void", ReasonCode: "dirt"}, {Do: "bumped", ReasonCode: "dropped"}, {Do: "dressed", ReasonCode: "trued"}} {
+		for _, e := range tell(a) {
+			if e.Void != nil {
+				told[e.Kind] = e.Void.Reason
+			} else {
+				told[e.Kind] = e.Noted()
+			}
+		}
+	}
+	for kind, code := range map[event.Kind]string{event.Voided: "page.reason.dirt", event.Disturbed: "page.reason.dropped", event.Dressing: "page.reason.trued"} {
+		if p := told[kind]; p.Code != code || p.Text != (notation.Format{}).Text(code) || de.Say(p) != de.Text(code) {
+			t.Errorf("%s: %+v, want %s", kind, p, code)
+		}
+	}
+	for _, a := range []event.Action{{Do: "void", ReasonCode: "boredom"}, {Do: "void", ReasonCode: "dirt", Reason: "mud"}} {
+		if err := a.Check(); err == nil {
+			t.Errorf("%+v is taken", a)
+		}
 	}
 }

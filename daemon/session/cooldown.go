@@ -14,7 +14,7 @@ func (s *Session) coolDown(a event.Action) error {
 	case a.Off && f.Cool == nil:
 		return analysis.Say("action.cooldown.off")
 	case a.Off:
-		s.emit(event.Event{Kind: event.Cooled, Cool: f.Cool.End(textOr(a.Reason, analysis.Say("action.left")), false)})
+		s.emit(event.Event{Kind: event.Cooled, Cool: f.Cool.End(or(a.Why(), analysis.Say("action.left")), false)})
 		return nil
 	case f.Part == nil || f.Verdict != nil:
 		return analysis.Say("action.cooldown.no_part")

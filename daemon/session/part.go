@@ -188,12 +188,12 @@ func (s *Session) void(a event.Action) error {
 		return analysis.Say("action.void.already", no)
 	case a.Do == "restore" && !void:
 		return analysis.Say("action.restore.not_void", no)
-	case a.Do == "void" && strings.TrimSpace(a.Reason) == "":
+	case a.Do == "void" && a.Why().IsZero():
 		return analysis.Say("action.void.reason")
 	case a.Do == "void":
-		s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: no, Reason: analysis.Quote(a.Reason)}})
+		s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: no, Reason: a.Why()}})
 	default:
-		s.emit(event.Event{Kind: event.Restored, Void: &event.Void{No: no, Reason: analysis.Quote(a.Reason)}})
+		s.emit(event.Event{Kind: event.Restored, Void: &event.Void{No: no, Reason: a.Why()}})
 	}
 	return nil
 }
@@ -210,10 +210,10 @@ func (s *Session) lastFor(do string) int {
 	return 0
 }
 
-// textOr returns what a person wrote, or the other phrase if the person wrote nothing.
-func textOr(text string, other analysis.Phrase) analysis.Phrase {
-	if strings.TrimSpace(text) == "" {
+// or returns the reason that a person gave, or the other phrase if there is none.
+func or(why, other analysis.Phrase) analysis.Phrase {
+	if why.IsZero() {
 		return other
 	}
-	return analysis.Quote(text)
+	return why
 }

@@ -62,7 +62,7 @@ func checkDecision(a *event.Action) error {
 	switch {
 	case !slices.Contains(event.Outcomes(), a.Outcome):
 		return analysis.Say("action.result.outcome", string(a.Outcome), strings.Join(names, ", "))
-	case strings.TrimSpace(a.Reason) == "" && (a.Outcome != event.IsAccepted || a.Supersedes != 0):
+	case a.Why().IsZero() && (a.Outcome != event.IsAccepted || a.Supersedes != 0):
 		return analysis.Say("action.result.reason")
 	case concession && (a.Number == "" || a.GrantedBy == ""):
 		return analysis.Say("action.concession.number")
@@ -112,7 +112,7 @@ func (s *Session) verdict(a *event.Action, b *state.Bore) *event.Verdict {
 	f := &s.fold
 	v := &event.Verdict{
 		Outcome: a.Outcome, Number: a.Number, GrantedBy: a.GrantedBy, Begun: f.Part.Begun,
-		Reason: textOr(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State,
+		Reason: or(a.Why(), b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State,
 	}
 	if z := b.Sizes; z != nil {
 		v.Smallest, v.Largest, v.Readings = z.Smallest.Size, z.Largest.Size, z.Readings
@@ -165,7 +165,7 @@ func (s *Session) supersede(a *event.Action) error {
 	if err != nil {
 		return err
 	}
-	v.Outcome, v.Number, v.GrantedBy, v.Reason, v.Supersedes, v.SignedBy = a.Outcome, a.Number, a.GrantedBy, analysis.Quote(a.Reason), now.Seq, signed
+	v.Outcome, v.Number, v.GrantedBy, v.Reason, v.Supersedes, v.SignedBy = a.Outcome, a.Number, a.GrantedBy, a.Why(), now.Seq, signed
 	s.superseded = append(s.superseded[max(0, len(s.superseded)+1-supersededKept):], now.Seq)
 	s.emit(event.Event{Kind: event.Superseded, Verdict: &v})
 	return nil

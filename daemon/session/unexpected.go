@@ -99,7 +99,7 @@ func (s *Session) keepAsked(a event.Action) error {
 	case f.Verdict != nil:
 		return analysis.Say("action.part_finished_record", f.Part.Serial)
 	}
-	s.emit(event.Event{Kind: event.Kept, Void: &event.Void{No: r.No, Reason: analysis.Quote(a.Reason)}})
+	s.emit(event.Event{Kind: event.Kept, Void: &event.Void{No: r.No, Reason: a.Why()}})
 	s.checkCooling(r)
 	return nil
 }

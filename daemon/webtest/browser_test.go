@@ -184,7 +184,7 @@ func TestBrowserWholePart(t *testing.T) {
 		r.Reading(s, i+7)
 	}
 	b.says("state", en.Text("face.state.in_size"))
-	b.act("void", choose("void", "reading", "12"), choose("void", "quick", en.Text("page.reason.slipped")))
+	b.act("void", choose("void", "reading", "12"), choose("void", "quick", "slipped"))
 	b.says("foot", "next")
 	r.Reading("31.75160", 13)
 	b.says("state", en.Text("face.state.in_size"))
@@ -451,9 +451,9 @@ func TestBrowserSmallActions(t *testing.T) {
 	readRing(r, b, "master")
 	r.Reading("31.74510", 1)
 	r.Reading("31.74520", 2)
-	b.act("void", choose("void", "reading", "2"), choose("void", "quick", en.Text("page.reason.dirt")))
+	b.act("void", choose("void", "reading", "2"), choose("void", "quick", "dirt"))
 	b.says("next", "0.20 in / 90°")
-	b.act("void", choose("void", "quick", en.Text("page.reason.dirt"))) // of the one that is left
+	b.act("void", choose("void", "quick", "dirt")) // of the one that is left
 	b.says("next", "0.20 in / 0°")
 	b.act("restore", choose("restore", "reading", "1")) // this is not the newest void
 	b.says("next", "90°")
@@ -474,7 +474,7 @@ func TestBrowserSmallActions(t *testing.T) {
 	b.question("position")
 	b.do(chromedp.Click(`#d-position label:nth-child(2)`), chromedp.Click(`#d-position [data-how="skip"]`))
 	b.says("next", "1.26 in / 0°")
-	b.act("dressed", chromedp.Click(`#d-dressed [value="`+en.Text("page.reason.trued")+`"]`))
+	b.act("dressed", chromedp.Click(`#d-dressed [value="trued"]`))
 	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "<img src=x> oil changed"))
 	b.press("c")
 	b.wait("the sections by round", `document.querySelectorAll("#sections .channel").length === 3 && document.getElementById("sections").getBoundingClientRect().width > 300`)
@@ -483,7 +483,7 @@ func TestBrowserSmallActions(t *testing.T) {
 	b.press("x")
 	b.wait("the approach by the clock", fmt.Sprintf(`document.getElementById("rounds").innerHTML.includes(%q)`, en.Text("picture.approach.clock", "")))
 	b.press("c")
-	b.act("bumped", chromedp.Click(`#d-bumped [value="`+en.Text("page.reason.dropped")+`"]`))
+	b.act("bumped", chromedp.Click(`#d-bumped [value="dropped"]`))
 	b.says("big", en.Text("face.big.not_mastered"))
 	b.says("reason", en.Text("page.reason.dropped"))
 	r.Stop()

@@ -123,14 +123,15 @@ function turns(form, study) {
 
 const value = (form, name) => form[name] && form[name].value.trim();
 const number = (form, name) => { const v = value(form, name); return v ? +v : undefined; };
-const reason = (form) => value(form, "reason") || (form.quick && form.quick.value);
+// reason is why, in a person's own words or as picked, which each reader has in his language.
+const reason = (form) => (value(form, "reason") ? { reason: value(form, "reason") } : { reason_code: form.quick?.value || undefined });
 
 // made is the action that the answers to a question make.
 const made = {
   part: (f) => ({ part: value(f, "part"), order: value(f, "order"), heat: value(f, "heat") }),
   round: (f) => ({ strokes: number(f, "strokes"), seconds: number(f, "seconds"), dressed: f.dressed.checked || undefined }),
   record: () => ({}),
-  void: (f) => ({ reading: number(f, "reading"), reason: reason(f) }),
+  void: (f) => ({ reading: number(f, "reading"), ...reason(f) }),
   position: (f, by) => {
     const p = face.places[+f.place.value];
     return { do: by?.dataset.how || "position", position: { depth_mm: p.depth_mm, angle_deg: p.angle_deg } };
@@ -140,9 +141,9 @@ const made = {
   leave: () => ({}),
   restore: (f) => ({ reading: number(f, "reading") }),
   keep: (f) => ({ reading: number(f, "reading") }),
-  bumped: (f) => ({ reason: reason(f) }),
-  dressed: (f) => ({ reason: reason(f) }),
-  note: (f) => ({ reason: reason(f) }),
+  bumped: (f) => reason(f),
+  dressed: (f) => reason(f),
+  note: (f) => reason(f),
   temperature: (f) => (f.cooldown.checked ? { do: "cooldown" } : { part_cel: number(f, "part_cel"), ring_cel: number(f, "ring_cel") }),
   study: (f) => {
     if (at("study-turn").disabled) return { appraisers: value(f, "appraisers").split(/[,;]/).map((s) => s.trim()).filter(Boolean), parts: number(f, "parts"), trials: number(f, "trials"), part: value(f, "first") };

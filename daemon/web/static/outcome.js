@@ -28,6 +28,6 @@ export function open(form, what, result) {
 export function action(form, result) {
   const text = (name) => (form[name].matches(":disabled") ? undefined : form[name].value.trim());
   const a = { do: "disposition", outcome: form.outcome.value, number: text("number"), granted_by: text("granted_by") };
-  a.reason = text("reason") || form.quick.value;
+  Object.assign(a, text("reason") ? { reason: text("reason") } : { reason_code: form.quick.value });
   return result ? { ...a, supersedes: result.seq, job: result.job, part: result.part } : a;
 }
