@@ -458,6 +458,31 @@ func TestLanguageIsChosenInSettings(t *testing.T) {
 	e.until("the next page in German", `document.documentElement.lang === "de"`)
 }
 
+// A number is typed and stepped as the language writes it, and read with either sign; one that may
+// be thousands is not taken. What is spoken is in the page's language.
+func TestNumbersAreTypedAndSpokenInTheLanguage(t *testing.T) {
+	t.Parallel()
+	cfg, src := everything(true)
+	e := newEye(t, serve(t, cfg, src))
+	e.open("/station/marks?lang=de&speak=1", "light", sizes["desk"])
+	e.until("the page", drawn)
+	e.ask("t")
+	got := e.says(`(async () => {
+		const f = document.querySelector("#d-temperature form"), part = f.part_cel, out = [];
+		for (const typed of ["21,5", "21.5", "−3,25", "1.234", "21,", "x"]) { part.value = typed; out.push(typed + " " + part.checkValidity()); }
+		part.value = "21,5";
+		part.closest(".stepper").querySelector("[data-step='0.1']").click();
+		const { read } = await import("/static/dialogs.js"), { sounds } = await import("/static/sounds.js");
+		speechSynthesis.speak = (said) => out.push(said.lang + " " + said.text);
+		sounds.speak("−0,5 µm");
+		return [...out, part.value, String(read("−3,25"))];
+	})()`)
+	want := []string{"21,5 true", "21.5 true", "−3,25 true", "1.234 false", "21, false", "x false", "de " + notation.Format{Language: notation.Spoken("de")}.Text("script.minus") + " 0,5 ", "21,6", "-3.25"}
+	if !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
 // Numbers and dates are written as the browser's own copy of Unicode's CLDR has them. English
 // dates are those of ISO 8601 instead, and no language groups the digits of sizes.
 func TestLanguagesAreAsInCLDR(t *testing.T) {

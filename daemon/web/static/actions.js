@@ -122,7 +122,7 @@ function turns(form, study) {
 }
 
 const value = (form, name) => form[name] && form[name].value.trim();
-const number = (form, name) => { const v = value(form, name); return v ? +v : undefined; };
+const number = (form, name) => { const v = value(form, name); return v ? dialogs.read(v) : undefined; };
 // reason is why, in a person's own words or as picked, which each reader has in his language.
 const reason = (form) => (value(form, "reason") ? { reason: value(form, "reason") } : { reason_code: form.quick?.value || undefined });
 

@@ -1,6 +1,7 @@
 // The dialogs: lists to tap instead of words to type, and an answer that stays off until it can be
 // given. Nothing is chosen beforehand.
-import { t } from "./words.js";
+import { settings } from "./settings.js";
+import { t, language } from "./words.js";
 
 const make = (tag, with_) => Object.assign(document.createElement(tag), with_);
 
@@ -73,6 +74,14 @@ export function focus(d, byKey) {
   ([...d.querySelectorAll(into)].find(seen) || d.querySelector("h2")).focus();
 }
 
+// read reads a number as it is typed, with a point or a comma: a field of whole numbers takes
+// neither, and others take two places at most, so that no comma is one of thousands.
+export const read = (text) => +text.trim().replace(",", ".").replace("−", "-");
+
+// written is a number as the reader writes it.
+const sign = { 0: ".", 1: "," }[settings.comma] ?? (0.5).toLocaleString(language)[1];
+const written = (n, e) => (e.type === "number" ? n : String(n).replace(".", sign));
+
 // start has a dialog mind what is typed, tapped and stepped in it.
 export function start(d) {
   const form = d.querySelector("form"), title = d.querySelector("h2");
@@ -83,8 +92,8 @@ export function start(d) {
   form.addEventListener("reset", () => setTimeout(() => ready(form)));
   for (const b of d.querySelectorAll("[data-step]")) b.addEventListener("click", () => {
     const e = b.closest(".stepper").querySelector("input"), from = e.value === "" ? e.dataset.from : e.value;
-    const next = from === e.dataset.from && e.value === "" ? +from : +(from || 0) + +b.dataset.step;
-    e.value = Math.round(10 * Math.max(+e.min, Math.min(+e.max, next))) / 10;
+    const next = from === e.dataset.from && e.value === "" ? +from : read(from || "0") + +b.dataset.step;
+    e.value = written(Math.round(10 * Math.max(+e.min, Math.min(+e.max, next))) / 10, e);
     ready(form);
   });
 }

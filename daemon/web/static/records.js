@@ -82,7 +82,7 @@ function show(p) {
   at("make").disabled = p.state === "making";
 }
 
-const bytes = (n) => n < 1e4 ? t("script.bytes", n) : n < 1e6 ? `${Math.round(n / 1e3)} kB` : `${(n / 1e6).toFixed(1)} MB`;
+const bytes = (n) => n < 1e4 ? t("script.bytes", n) : n < 1e6 ? `${Math.round(n / 1e3)} kB` : `${new Intl.NumberFormat(language, { minimumFractionDigits: 1, maximumFractionDigits: 1 }).format(n / 1e6)} MB`;
 
 function trouble(why) {
   show({ state: "failed", why });

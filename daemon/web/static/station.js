@@ -21,7 +21,8 @@ function text(id, s) {
 }
 
 // write sets words of which some stay on one line: a number with its unit, the name of a ring.
-const whole = /\b[A-Z]+-[0-9]\S*|(?:±\s)?[0-9][0-9.,|]* (?:µm|µin|mm|in|°C|tenths?|millionths?|strokes?|minutes?|seconds?|min|s|%|K)(?![a-z])(?: \/ [0-9]+°)?[.,:;]?/g;
+const units = [t("unit.tenths"), t("unit.millionths"), "[%°µ\\p{L}]{1,8}"].join("|"); // or any short word
+const whole = new RegExp(`\\b[A-Z]+-[0-9]\\S*|(?:±\\s)?[0-9][0-9.,|\\u202f]* (?:${units})(?!\\p{L})(?: / [0-9]+°)?[.,:;]?`, "gu");
 function write(e, s) {
   if (e.textContent === s) return;
   let from = 0;
