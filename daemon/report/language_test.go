@@ -162,3 +162,16 @@ func TestEveryRecordIsInEnglish(t *testing.T) {
 		}
 	}
 }
+
+func TestARecordNamesTheMaterialInItsLanguage(t *testing.T) {
+	german := notation.Format{Language: notation.Spoken("de")}
+	p := sleeve(t)
+	p.Bore.Job.Material = "tool steel"
+	if text := PartRecord(p, german).Text(); !strings.Contains(text, german.Text("material.tool steel")) {
+		t.Errorf("the record lacks the German name of tool steel:\n%s", text)
+	}
+	p.Bore.Job.Material = "tool steel, hardened"
+	if text := PartRecord(p, german).Text(); !strings.Contains(text, "tool steel, hardened") {
+		t.Errorf("the record lacks the name that a person gave:\n%s", text)
+	}
+}

@@ -219,7 +219,7 @@ func (w *writer) asked(j *analysis.Job) document.Group {
 	}
 	return group(w.Text("record.asked"), append(f,
 		field(w.Text("record.drawing"), strings.Join(filled(w.revision(j), w.Text("record.drawn_in", w.spelt())), ", ")),
-		field(w.Text("record.bore"), strings.Join(filled(w.Text("record.long", j.Length), kind, clean(j.Material)), ", ")))...)
+		field(w.Text("record.bore"), strings.Join(filled(w.Text("record.long", j.Length), kind, w.material(j.Material)), ", ")))...)
 }
 
 // filled returns the fields without empty ones.

@@ -76,6 +76,14 @@ func (w *writer) source(s string) string {
 	return clean(s)
 }
 
+// material returns the word for a material, or the name that a person gave it.
+func (w *writer) material(name string) string {
+	if code := "material." + name; notation.English().Has(code) {
+		return w.Text(code)
+	}
+	return clean(name)
+}
+
 // spelt returns the unit of the drawing, spelt out.
 func (w *writer) spelt() analysis.Phrase {
 	if w.Inch {

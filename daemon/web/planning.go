@@ -146,10 +146,20 @@ func (f *form) press() *plan.Press {
 	return p
 }
 
-func (f *form) material(name string) material.Material {
-	m, err := material.Find(f.q.Get(name))
+// material finds a material by the reader's word for it, or by a name that [material.Find] knows.
+func (f *form) material(field string) material.Material {
+	typed := strings.TrimSpace(f.q.Get(field))
+	var said []string
+	for _, name := range material.Names() {
+		own := f.words.Text("material." + name)
+		if strings.EqualFold(typed, own) {
+			typed = name
+		}
+		said = append(said, own)
+	}
+	m, err := material.Find(typed)
 	if err != nil {
-		f.bad(analysis.Say("plan.material", f.q.Get(name), strings.Join(material.Names(), ", ")))
+		f.bad(analysis.Say("plan.material", typed, strings.Join(said, ", ")))
 	}
 	return m
 }

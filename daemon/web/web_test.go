@@ -11,6 +11,7 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"regexp"
 	"slices"
 	"strings"
@@ -487,6 +488,13 @@ func TestPlan(t *testing.T) {
 	}
 	if _, _, body := get(t, s, "/plan?nominal=28.6&low=x"); !strings.Contains(body, "no unit") || !strings.Contains(body, en.Text("plan.field.low")+":") {
 		t.Error("faults of the request are not all told")
+	}
+	german := notation.Format{Language: notation.Spoken("de")}
+	if _, _, body := get(t, s, "/plan?lang=de&job=J-4107&process=pressed&bush_outside=28,6mm&housing=28,56mm&boss=63,5mm&bush="+url.QueryEscape(german.Text("material.bronze"))+"&hub="+url.QueryEscape(german.Text("material.grey iron"))); !strings.Contains(body, "28,77 µm") {
+		t.Error("materials are not found by their German names")
+	}
+	if _, _, body := get(t, s, "/station/ready/job?lang=de"); !strings.Contains(body, `<option value="tool steel">`+german.Text("material.tool steel")+"<") {
+		t.Error("the form of a job does not offer materials by their German names")
 	}
 }
 
