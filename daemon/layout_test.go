@@ -42,7 +42,7 @@ func layout() map[string]allowed {
 		"daemon/config":           {local: []string{"analysis", "analysis/capture", "analysis/master", "analysis/material", "analysis/notation", "analysis/verdict", "daemon/config/edit", "drivers"}, third: []string{"github.com/knadh/koanf", "github.com/go-viper/mapstructure/v2", "go.yaml.in/yaml/v3"}},
 		"daemon/config/edit":      {third: []string{"go.yaml.in/yaml/v3"}},
 		"daemon/port":             {local: []string{"analysis", "drivers"}, third: []string{"go.bug.st/serial", "golang.org/x/sys", zerolog}},
-		"daemon/listen":           {local: []string{"analysis/notation", "drivers", "daemon/port"}, third: []string{zerolog}},
+		"daemon/listen":           {local: []string{"analysis", "analysis/notation", "drivers", "daemon/port"}, third: []string{zerolog}},
 		"daemon/event":            {local: []string{"analysis"}},
 		"daemon/people":           {local: []string{"daemon/event"}},
 		"daemon/head":             {local: []string{"daemon/event"}},

@@ -24,7 +24,7 @@ func (p *Proposal) Block(name, device, date string) string {
 		fmt.Fprintf(&b, "# Seen: %s.\n", t)
 	}
 	for _, u := range p.Unseen {
-		fmt.Fprintf(&b, "# Not seen: %s.\n", u)
+		fmt.Fprintf(&b, "# Not seen: %s\n", said(u))
 	}
 	fmt.Fprintf(&b, "gauges:\n  %s:\n    driver: %s\n", quoted(name), p.Driver)
 	if len(p.Options) > 0 {

@@ -2,11 +2,11 @@ package listen
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 )
 
@@ -38,7 +38,7 @@ func Guess(evidence []Heard) []Proposal {
 		out = append(out, p)
 		for _, o := range r.rivals {
 			out = append(out, o.propose())
-			out[len(out)-1].Open = append(out[len(out)-1].Open, "whether it is this one; see the first")
+			out[len(out)-1].Open = append(out[len(out)-1].Open, analysis.Say("listen.needs.rival"))
 		}
 	}
 	return out
@@ -216,7 +216,7 @@ func sameValue(a, b drivers.Sample) bool {
 }
 
 // open says what keeps the best candidate of a view from being sure.
-func (r *ranking) open() (open []string) {
+func (r *ranking) open() (open []analysis.Phrase) {
 	o := r.best
 	strong := 0
 	unit := drivers.NoUnit
@@ -237,28 +237,25 @@ func (r *ranking) open() (open []string) {
 	blind := o.blind || o.frames[0].samples[0].Places == 0
 	switch {
 	case r.mismatch != nil:
-		open = append(open, fmt.Sprintf("why the display showed %s and no frame of that time reads so; need the display of a value that is being sent", r.mismatch.Sample))
+		open = append(open, analysis.Say("listen.needs.agreement", r.mismatch.String()))
 	case blind && strong == 0:
-		open = append(open, "where the decimal point is and what the digits are; need the display at a value of three digits or more")
+		open = append(open, analysis.Say("listen.needs.point"))
 	case len(r.rivals) > 0:
-		open = append(open, fmt.Sprintf("whether the latest frame is %s or %s; need the display, best at another value too", lastOf(o), lastOf(r.rivals[0])))
+		open = append(open, analysis.Say("listen.needs.which", lastOf(o), lastOf(r.rivals[0])))
 	}
 	if !blind && strong == 0 && r.mismatch == nil { // a code before the digits may look like one of them
-		open = append(open, "whether the display shows the same; need it at one value of three digits or more")
+		open = append(open, analysis.Say("listen.needs.display"))
 	}
 	if o.good < framesLeast {
-		open = append(open, fmt.Sprintf("whether all frames are like the %d that agreed; need %d at least", o.good, framesLeast))
+		open = append(open, analysis.Say("listen.needs.frames", o.good, framesLeast))
 	}
 	if o.score() < scoreLeast {
-		open = append(open, fmt.Sprintf("what the other %d of %d frames are; need a better line, or the right speed", o.bad, o.good+o.bad))
+		open = append(open, analysis.Say("listen.needs.line", o.bad, o.good+o.bad))
 	}
 	if unit == drivers.NoUnit {
-		open = append(open, "the unit; no frame says it, need the display with its unit")
+		open = append(open, analysis.Say("listen.needs.unit"))
 	}
-	if u := o.undecided(); u != "" {
-		open = append(open, u)
-	}
-	return open
+	return append(open, o.undecided()...)
 }
 
 // lastOf formats the newest values of a candidate.
@@ -279,11 +276,11 @@ func (p *Proposal) compare(r *ranking, others []*ranking) {
 		}
 		switch {
 		case o.view.driver != r.best.view.driver || !equalOptions(o.view.options, r.best.view.options):
-			p.Unseen = append(p.Unseen, "that it must be asked in this way only: it answers otherwise too")
+			p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.other_request"))
 		case o.view.line != p.Line && o.driver == p.Driver && equalOptions(o.options, r.best.options):
-			p.Unseen = append(p.Unseen, fmt.Sprintf("a difference between %s and %s: frames came whole with both, so the port may not mind", p.Line, o.view.line))
+			p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.other_line", p.Line.String(), o.view.line.String()))
 		case o.view.line != p.Line && !p.strong:
-			p.Open = append(p.Open, fmt.Sprintf("whether the line is %s or %s; need more frames", p.Line, o.view.line))
+			p.Open = append(p.Open, analysis.Say("listen.needs.which_line", p.Line.String(), o.view.line.String()))
 		}
 	}
 }

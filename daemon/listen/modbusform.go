@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 )
 
@@ -114,22 +115,22 @@ func words(w []uint16) (out []byte) {
 
 // undecided says what must still be seen before the type of a register is known, if a 16-bit number
 // was never negative or above 32767, or only half of a 32-bit number was ever used.
-func (o *outcome) undecided() string {
+func (o *outcome) undecided() []analysis.Phrase {
 	if o.replies == nil {
-		return ""
+		return nil
 	}
 	register := strings.Split(o.options["registers"], ":")
 	at, _ := strconv.Atoi(strings.TrimPrefix(register[0], "@"))
 	switch register[1] {
 	case "int16", "uint16":
 		if !slices.ContainsFunc(o.replies, func(r reply) bool { return signBit(r.words[at], o.options["order"]) }) {
-			return "whether the number is signed and of 16 or 32 bits; need the display at a negative value, or at a larger one"
+			return []analysis.Phrase{analysis.Say("listen.needs.sign")}
 		}
 	}
 	if o.halved() {
-		return "whether the number is of 16 or 32 bits; need the display at a negative value, or at a larger one"
+		return []analysis.Phrase{analysis.Say("listen.needs.bits")}
 	}
-	return ""
+	return nil
 }
 
 // halved reports whether only one of two registers was ever used.

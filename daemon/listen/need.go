@@ -3,6 +3,9 @@ package listen
 import (
 	"fmt"
 	"strings"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 // Need says in a few words what is missing when no driver reads anything.
@@ -32,6 +35,9 @@ func Need(evidence []Heard) string {
 	return fmt.Sprintf("%d bytes and %d damaged ones came, but no frames that a driver reads: can't tell, need the right speed and parity, or a line without noise", bytes, damaged)
 }
 
+// said is a phrase at the terminal.
+func said(p analysis.Phrase) string { return notation.Format{}.Say(p) }
+
 // Report describes a proposal for a person, with what it is based on.
 func (p *Proposal) Report() string {
 	var b strings.Builder
@@ -52,13 +58,13 @@ func (p *Proposal) Report() string {
 		fmt.Fprintf(&b, "  option %s: %s\n", k, p.Options[k])
 	}
 	for _, o := range p.Open {
-		fmt.Fprintf(&b, "  can't tell %s\n", o)
+		fmt.Fprintf(&b, "  needed: %s\n", said(o))
 	}
 	for _, t := range p.timing() {
 		fmt.Fprintf(&b, "  %s\n", t)
 	}
 	for _, u := range p.Unseen {
-		fmt.Fprintf(&b, "  not seen: %s\n", u)
+		fmt.Fprintf(&b, "  not seen: %s\n", said(u))
 	}
 	return b.String()
 }

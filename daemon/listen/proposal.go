@@ -2,13 +2,12 @@ package listen
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
-	"math"
 	"slices"
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 )
 
@@ -27,16 +26,18 @@ type Proposal struct {
 	Unit    drivers.Unit   // unit by the frames or the display; NoUnit if neither has one
 	Places  int            // decimal places of the size
 	Last    drivers.Sample
-	Step    string        // one count of the last place, "0.0001"
-	Open    []string      // what can't be told yet and would change a value: "..., need ..."
-	Unseen  []string      // what was not seen; it is refused, or read in the usual way, when it comes
-	Stamps  time.Duration // time step in which values are handed over; 0: none is seen
+	Step    string            // one count of the last place, "0.0001"
+	Open    []analysis.Phrase // what can't be told yet and would change a value, and what is needed
+	Unseen  []analysis.Phrase // what was not seen; it is refused, or read in the usual way, when it comes
+	Stamps  time.Duration     // time step in which values are handed over; 0: none is seen
 	// Averages is the longest time over which the gauge seems to average, from the steps that it
 	// followed, and Interval the time between its values. Both are 0 if there were too few steps.
 	Averages, Interval time.Duration
 
 	view   *view
-	strong bool // a display with three digits or more agreed
+	frames []framed
+	agrees []bool // of each display, whether a frame agreed with it
+	strong bool   // a display with three digits or more agreed
 }
 
 // Sure reports whether no other reading of the bytes would give other values.
@@ -44,7 +45,7 @@ func (p *Proposal) Sure() bool { return len(p.Open) == 0 }
 
 // propose describes what a candidate found.
 func (o *outcome) propose() Proposal {
-	p := Proposal{Driver: o.driver, Options: o.options, Line: o.view.line, Score: o.score(), Agreed: o.good, Of: o.good + o.bad, Told: len(o.view.shown), view: o.view}
+	p := Proposal{Driver: o.driver, Options: o.options, Line: o.view.line, Score: o.score(), Agreed: o.good, Of: o.good + o.bad, Told: len(o.view.shown), view: o.view, frames: o.frames}
 	channels := map[string]bool{}
 	for _, f := range o.frames {
 		for _, s := range f.samples {
@@ -59,7 +60,9 @@ func (o *outcome) propose() Proposal {
 		}
 	}
 	for i := range o.view.shown {
-		if s := o.match(&o.view.shown[i]); s != nil {
+		s := o.match(&o.view.shown[i])
+		p.agrees = append(p.agrees, s != nil)
+		if s != nil {
 			p.Matched++
 			p.Unit = cmp.Or(p.Unit, s.Unit, o.view.shown[i].Unit)
 			p.strong = p.strong || o.view.shown[i].strong()
@@ -70,7 +73,7 @@ func (o *outcome) propose() Proposal {
 	case len(sized) == 1:
 		p.Size = sized[0]
 	case len(names) > 1:
-		p.Open = append(p.Open, "which of the values "+strings.Join(names, ", ")+" is the size; need what the display shows for it, where they differ")
+		p.Open = append(p.Open, analysis.Say("listen.needs.channel", strings.Join(names, ", ")))
 	}
 	for _, n := range names {
 		if n != p.Size {
@@ -94,32 +97,41 @@ func (o *outcome) propose() Proposal {
 
 // look takes unit, places and newest value from the samples of the size.
 func (p *Proposal) look(o *outcome) {
-	negative, fewest := false, math.MaxInt
+	negative, inch, metric := false, false, false
 	for _, f := range o.frames {
 		for _, s := range f.samples {
 			if s.Channel != p.Size {
 				continue
 			}
 			p.Last, p.Places = s, max(p.Places, s.Places)
-			fewest = min(fewest, s.Places)
 			negative = negative || s.Digits < 0
+			inch = inch || s.Unit == drivers.Inch || s.Unit == drivers.MicroInch
+			metric = metric || s.Unit == drivers.MM || s.Unit == drivers.UM
 			p.Unit = cmp.Or(p.Unit, s.Unit)
 		}
 	}
 	if !negative {
-		p.Unseen = append(p.Unseen, "a negative value")
+		p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.negative"))
 	}
 	if c, ok := o.view.decoder(o.driver, o.options).(drivers.Checker); !ok || !c.Checked() {
-		p.Unseen = append(p.Unseen, "a check: a damaged digit would not show unless the line's parity shows it")
+		p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.check"))
 	}
 	if len(o.words) > 0 {
-		p.Unseen = append(p.Unseen, fmt.Sprintf("what %q means; name it in the option over or fault", o.words[len(o.words)-1]))
+		p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.word", o.words[len(o.words)-1]))
 	}
 	if p.Line.Baud > 0 {
-		p.Unseen = append(p.Unseen, "whether there is a second stop bit: receiving works with either setting")
+		p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.stop"))
+	}
+	switch {
+	case inch && !metric:
+		p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.mm"))
+	case metric && !inch:
+		p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.inch"))
+	case !metric && p.Unit != drivers.NoUnit && p.Unit != drivers.Celsius && p.Unit != drivers.Degree:
+		p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.unit", wordOf(p.Unit)))
 	}
 	if len(p.Others) > 0 {
-		p.Unseen = append(p.Unseen, "what the values "+strings.Join(p.Others, ", ")+" are; they are written as ignored")
+		p.Unseen = append(p.Unseen, analysis.Say("listen.unseen.others", strings.Join(p.Others, ", ")))
 	}
 }
 

@@ -30,7 +30,7 @@ func (g gen) judge(u *unknown, ps []Proposal) (verdict, string) {
 	}
 	p := &ps[0]
 	if !p.Sure() {
-		return unsure, strings.Join(p.Open, "; ")
+		return unsure, openOf(p)
 	}
 	if !sameLine(p.Line, u.line) {
 		return wrong, fmt.Sprintf("line %s, is %s", p.Line, u.line)
