@@ -23,7 +23,7 @@ type listenCmd struct {
 	Record string        `help:"Write what was heard to this file, also where it was not made out."`
 	Name   string        `help:"The name of the gauge and of its station." default:"new-gauge"`
 	Shows  []string      `help:"What the gauge's display shows, such as \"-0.0044 mm\"; use it without a keyboard. May be given again." sep:"none"`
-	For    time.Duration `help:"How long to listen with each setting of the line." default:"3s"`
+	For    time.Duration `help:"How long to wait for the gauge with each setting of the line (3s; 30s where somebody can type)."`
 	Baud   int           `help:"The speed; the usual ones are tried when left out."`
 	Data   int           `help:"Data bits." default:"8"`
 	Parity string        `help:"none, even, odd, mark or space." default:"none"`
@@ -33,7 +33,7 @@ type listenCmd struct {
 // Validate refuses options that can't work.
 func (l *listenCmd) Validate() error {
 	switch {
-	case l.For < minListen:
+	case l.For != 0 && l.For < minListen:
 		return fmt.Errorf("--for %v is out of range: give at least %v", l.For, minListen)
 	case l.Baud < 0:
 		return fmt.Errorf("--baud %d is not valid: give the gauge's speed, such as 9600", l.Baud)
@@ -58,8 +58,8 @@ func (l *listenCmd) Run(ctx context.Context, s *streams) error {
 		}
 	}
 	o := listen.Options{
-		Device: l.Port, Ask: l.Ask, Name: l.Name, For: l.For, Shows: l.Shows, Out: l.Out, Record: l.Record,
-		Print: s.out, Log: s.log(zerolog.ErrorLevel),
+		Settings: listen.Settings{Device: l.Port, Ask: l.Ask, For: l.For, Log: s.log(zerolog.ErrorLevel)},
+		Name:     l.Name, Shows: l.Shows, Out: l.Out, Record: l.Record, Print: s.out,
 	}
 	if l.Baud == 0 && (l.Data != 8 || l.Parity != "none" || l.Stop != 1) {
 		return errors.New("--data, --parity and --stop go with --baud; without it the usual settings are tried")

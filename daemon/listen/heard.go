@@ -18,6 +18,8 @@ type Heard struct {
 	Options drivers.Options // options of that driver
 	Entries []drivers.Entry // by time since listening began
 	Shown   []Shown         // what the gauge's own display showed meanwhile
+
+	size int // bytes in Entries, while a [Listener] adds to them
 }
 
 // Shown is what a person read on the gauge's display.

@@ -93,8 +93,8 @@ func TestRunListens(t *testing.T) {
 	stream(t, far, "+12.7003\r\n", "+12.7104\r\n", "-00.0044\r\n", "+13.1234\r\n")
 	dir := t.TempDir()
 	out := &printed{}
-	o := Options{Device: name, Name: "G-9", For: time.Second, Shows: []string{"-0.0044 mm", "12.7104 mm"},
-		Out: filepath.Join(dir, "new.yaml"), Record: filepath.Join(dir, "new.rec"), Print: out, Log: zerolog.Nop()}
+	o := Options{Settings: Settings{Device: name, For: time.Second, Log: zerolog.Nop()}, Name: "G-9", Shows: []string{"-0.0044 mm", "12.7104 mm"},
+		Out: filepath.Join(dir, "new.yaml"), Record: filepath.Join(dir, "new.rec"), Print: out}
 	if err := Run(t.Context(), o); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
@@ -131,7 +131,7 @@ func TestRunAsksThePerson(t *testing.T) {
 	out := &printed{}
 	ended := make(chan error, 1)
 	go func() {
-		ended <- Run(t.Context(), Options{Device: name, For: time.Second, Answers: answers, Print: out, Log: zerolog.Nop()})
+		ended <- Run(t.Context(), Options{Settings: Settings{Device: name, For: time.Second, Log: zerolog.Nop()}, Answers: answers, Print: out})
 	}()
 	out.await(t, "type what its")
 	answers <- "twelve"
@@ -182,7 +182,7 @@ func TestRunAsks(t *testing.T) {
 			}
 		}
 	}()
-	o := Options{Device: name, Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: 700 * time.Millisecond, Shows: []string{"12.7003 mm"}, Print: &printed{}, Log: zerolog.Nop()}
+	o := Options{Settings: Settings{Device: name, Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: 700 * time.Millisecond, Log: zerolog.Nop()}, Shows: []string{"12.7003 mm"}, Print: &printed{}}
 	if err := Run(t.Context(), o); !errors.Is(err, ErrCantTell) || !strings.Contains(o.Print.(*printed).String(), "--ask") {
 		t.Errorf("without leave to ask: %v\n%s", err, o.Print)
 	}
@@ -204,7 +204,7 @@ func TestRunSaysWhatIsWrongWithThePort(t *testing.T) {
 	t.Parallel()
 	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
 	defer cancel()
-	err := Run(ctx, Options{Device: filepath.Join(t.TempDir(), "nothing"), For: time.Second, Print: io.Discard, Log: zerolog.Nop()})
+	err := Run(ctx, Options{Settings: Settings{Device: filepath.Join(t.TempDir(), "nothing"), For: time.Second, Log: zerolog.Nop()}, Print: io.Discard})
 	if err == nil || !strings.Contains(err.Error(), "nothing") || !strings.Contains(err.Error(), "lists the serial lines") || ctx.Err() != nil {
 		t.Errorf("a port that isn't there: %v", err)
 	}
@@ -216,8 +216,8 @@ func TestRunKeepsWhatItCannotRead(t *testing.T) {
 	far, name := terminal(t)
 	stream(t, far, "\xc3\x17\xfe", "\x81\xee\x9b\xd0")
 	out := &printed{}
-	o := Options{Device: name, Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: time.Second,
-		Out: filepath.Join(t.TempDir(), "new.yaml"), Print: out, Log: zerolog.Nop()}
+	o := Options{Settings: Settings{Device: name, Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: time.Second, Log: zerolog.Nop()},
+		Out: filepath.Join(t.TempDir(), "new.yaml"), Print: out}
 	if err := Run(t.Context(), o); !errors.Is(err, ErrCantTell) {
 		t.Fatalf("%v\n%s", err, out)
 	}
@@ -333,7 +333,7 @@ func TestRunTellsThatTheServerRefuses(t *testing.T) {
 	for _, device := range []string{"tcp://" + plain, "rfc2217://" + rfc} {
 		out := &printed{}
 		record := filepath.Join(dir, "heard.rec")
-		err := Run(t.Context(), Options{Device: device, For: 10 * time.Second, Record: record, Print: out, Log: zerolog.Nop()})
+		err := Run(t.Context(), Options{Settings: Settings{Device: device, For: 10 * time.Second, Log: zerolog.Nop()}, Record: record, Print: out})
 		if err == nil || !strings.Contains(err.Error(), "already in use") {
 			t.Errorf("%s: %v\n%s", device, err, out)
 		}

@@ -2,11 +2,11 @@ package listen
 
 import (
 	"context"
-	"fmt"
-	"io"
-	"strings"
+	"errors"
+	"slices"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/port"
 	"fairbore/drivers"
@@ -16,95 +16,242 @@ import (
 // (common practice).
 const askEvery = 350 * time.Millisecond
 
-// taking collects what passes while the port is open once.
+// taking collects what passes while the port is open with one setting.
 type taking struct {
-	*listener
-	heard  *Heard
-	port   *port.Port
-	screen screen
-	lost   string // newest reason why the line was down
-	opened bool   // the port was open at some time
-	up     bool
+	*Listener
+	line  drivers.Serial
+	probe probe
+	stays bool          // there is nothing else to try
+	limit time.Duration // how long to wait for a gauge
 
-	opening int // number of entries before the newest opening
-	stream  drivers.Stream
-	asker   drivers.Requester
+	heard *Heard
+	port  *port.Port
+	frame []byte        // that is not told yet
+	began time.Duration // of that frame
+
+	came, opened, up bool          // something came; the port was open at some time, and is
+	lost             error         // newest reason why it is not
+	since            time.Duration // when something came last, or the port was opened
+	fresh            bool          // something came since the last judgement
+	bursts           int           // pieces with silence between them
+	found, readable  bool          // frames come whole; what came so far can be read
+	spoilt           bool          // what came can't be read with this setting
+	opening          int           // number of entries before the newest opening
+
+	stream drivers.Stream
+	asker  drivers.Requester
 }
 
-// loop continues until the time is over or the person has finished.
-func (t *taking) loop(ctx context.Context, chunks <-chan port.Chunk) {
-	if t.heard.Driver != "" {
-		t.stream.Decoder = decoder(t.heard.Driver, t.heard.Options)
+// run opens the port and collects until the gauge is found and ctx ends, or until it is clear that
+// this is not the setting. It stays with a gauge that is found; found is then true.
+func (t *taking) run(ctx context.Context) (found bool, err error) {
+	t.heard = t.begin(t.line, t.probe)
+	t.tell(Passing{Is: Trying, At: t.at(), Line: t.line, Text: t.probe.says})
+	t.since = t.at()
+	if t.probe.driver != "" {
+		t.stream.Decoder = decoder(t.probe.driver, t.probe.options)
 		t.asker, _ = t.stream.Decoder.(drivers.Requester)
 	}
-	ask := time.NewTicker(askEvery)
+	within, cancel := context.WithCancel(ctx)
+	defer cancel()
+	t.port = port.New(port.Config{Name: "to listen on", Device: t.Device, Line: t.line, Silence: 200 * time.Millisecond, Start: t.start}, t.Log)
+	chunks, ended := make(chan port.Chunk, 64), make(chan error, 1)
+	go func() {
+		err := t.port.Run(within, func(c port.Chunk) {
+			c.Data = slices.Clone(c.Data)
+			select {
+			case chunks <- c:
+			case <-within.Done():
+			}
+		})
+		close(chunks)
+		ended <- err
+	}()
+	other := t.loop(within, chunks)
+	cancel()
+	for range chunks { // what came while the port closed
+	}
+	if err = <-ended; err == nil && t.lost != nil && !t.opened && ctx.Err() == nil {
+		err = t.lost
+	}
+	t.leave()
+	if err == nil && other != nil && ctx.Err() == nil {
+		again := taking{Listener: t.Listener, line: *other, probe: t.probe, stays: true, found: true, limit: t.limit}
+		return again.run(ctx)
+	}
+	return t.found, err
+}
+
+// leave says why the setting is left.
+func (t *taking) leave() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.state.Up = false
+	if t.spoilt {
+		t.state.Spoilt = t.line
+	}
+}
+
+// loop collects. It returns another setting if the frames are whole with that one.
+func (t *taking) loop(ctx context.Context, chunks <-chan port.Chunk) (other *drivers.Serial) {
+	ask, look := time.NewTicker(askEvery), time.NewTicker(100*time.Millisecond)
 	defer ask.Stop()
+	defer look.Stop()
+	begun := t.at()
+	if t.found {
+		t.tell(Passing{Is: Whole, At: begun, Line: t.line, Text: t.probe.says})
+	}
 	for {
 		select {
 		case <-ctx.Done():
-			return
+			return nil
 		case c, ok := <-chunks:
 			if !ok {
-				return
+				return nil
 			}
 			t.take(c)
-			if t.lost != "" && !t.opened { // it will hardly come now
-				return
+			if !t.Patient && t.lost != nil && !t.opened { // it will hardly come now
+				return nil
+			}
+			if c.Kind == port.Idle && t.fresh {
+				t.bursts++
+				other = t.judge()
 			}
 		case <-ask.C:
 			if t.asker != nil && t.up {
 				t.ask(ctx)
 			}
-		case line, ok := <-t.Answers:
-			switch {
-			case !ok: // nobody is there any more
-				t.Answers = nil
-				fallthrough
-			case strings.TrimSpace(line) == "":
-				if t.staying {
-					return
-				}
-			default:
-				t.answer(line)
+		case <-look.C:
+			if t.fresh && t.due() {
+				other = t.judge()
 			}
+		}
+		if other != nil || t.over(begun) {
+			return other
 		}
 	}
 }
 
-func (t *taking) at() time.Duration { return t.Now().Sub(t.start) }
+// over reports whether it is time for another setting.
+func (t *taking) over(begun time.Duration) bool {
+	now := t.at()
+	switch {
+	case t.found:
+		return !t.Patient && now-begun >= 4*t.For
+	case t.asker != nil || !t.Patient:
+		return now-begun >= t.limit || t.spoilt && t.asker == nil
+	case t.stays || !t.up && t.lost != nil:
+		return false
+	}
+	return t.spoilt || !t.readable && now-t.since >= t.limit
+}
 
-// take keeps a chunk of the port as evidence and shows it.
+// judge works out what the frames are. It returns another setting if they are whole with that one.
+func (t *taking) judge() (other *drivers.Serial) {
+	t.fresh = false
+	t.guess()
+	t.mu.Lock()
+	best, heard := t.state.Best, *t.heard
+	t.mu.Unlock()
+	least := goodFrames
+	if t.asker != nil {
+		least = 1
+	}
+	t.readable = best != nil && best.Score >= scoreLeast
+	whole := t.readable && best.Agreed >= least
+	if modbus(t.probe.driver) { // register replies are always complete
+		whole = len(repliesOf(views([]Heard{heard})[0])) > 0
+	}
+	switch {
+	case t.found:
+	case whole:
+		t.found = true
+		if best != nil && best.Line != t.line {
+			return &best.Line
+		}
+		t.tell(Passing{Is: Whole, At: t.at(), Line: t.line, Text: t.probe.says})
+	default:
+		t.spoilt = !t.readable && unreadable(heard.Entries, t.bursts)
+	}
+	return nil
+}
+
+// unreadable reports whether bytes that no driver reads were sent with another setting, and not just
+// too few: they have characters that no frame has, or there are many.
+func unreadable(entries []drivers.Entry, bursts int) bool {
+	good, bad := 0, 0
+	for _, e := range entries {
+		switch {
+		case e.Mark == MarkDamaged:
+			bad++
+		case e.Mark == "" && !e.Out:
+			for _, b := range e.Data {
+				// The eighth bit may be a parity. Frames have some control characters.
+				if b &= 0x7f; b >= ' ' && b < 0x7f || b >= 2 && b <= 6 || b >= 9 && b <= 13 {
+					good++
+				} else {
+					bad++
+				}
+			}
+		}
+	}
+	return bursts >= 4 || good+bad >= 400 || good+bad >= 3 && bad*4 > good+bad
+}
+
+func modbus(driver string) bool { return driver == "modbus-rtu" || driver == "modbus-tcp" }
+
+// take keeps a chunk of the port as evidence and tells it.
 func (t *taking) take(c port.Chunk) {
 	keep := drivers.Entry{At: c.At.Mono, Wall: c.At.Wall}
 	switch c.Kind {
 	case port.Data:
 		keep.Data = c.Data
-		t.screen.data(c.At.Mono, c.Data)
+		t.came, t.fresh, t.since = true, true, t.at()
+		t.bytes(c.At.Mono, c.Data)
 		if t.asker != nil {
 			t.stream.Feed(c.Data, false, func(drivers.Found) {})
 		}
 	case port.Idle:
-		t.screen.flush()
+		t.flush()
 		return
 	case port.LineError:
 		keep.Mark = MarkDamaged
-		t.screen.damaged(c.At.Mono)
+		t.came, t.fresh, t.since = true, true, t.at()
+		t.flush()
+		t.tell(Passing{Is: Damaged, At: c.At.Mono})
 	case port.Up:
-		keep.Mark, t.up, t.opened, t.opening = drivers.MarkOpened, true, true, len(t.heard.Entries)
+		keep.Mark, t.opened, t.opening, t.since = drivers.MarkOpened, true, len(t.heard.Entries), t.at()
+		t.opens(true, analysis.Phrase{})
 	case port.Lost:
 		if c.Why.Code == port.ServerSaid { // nothing came from a gauge
-			t.opened, t.up, t.lost = false, false, notation.Format{}.Say(c.Why)
-			t.heard.Entries = t.heard.Entries[:t.opening]
-			return
+			t.opened = false
+			t.mu.Lock()
+			t.heard.Entries = slices.Clip(t.heard.Entries[:min(t.opening, len(t.heard.Entries))])
+			t.mu.Unlock()
 		}
-		keep.Mark, t.up, t.lost = drivers.MarkLost, false, notation.Format{}.Say(c.Why)
-		if t.opened { // otherwise it is the error, and is reported once
-			t.say("%s", t.lost)
+		keep.Mark = drivers.MarkLost
+		t.opens(false, c.Why)
+		if t.opened || t.Patient { // otherwise it is the error, and is told once
+			t.tell(Passing{Is: Gone, At: c.At.Mono, Text: notation.Format{}.Say(c.Why)})
+		}
+		if !t.opened {
+			return
 		}
 	default:
 		return
 	}
-	t.heard.Entries = append(t.heard.Entries, keep)
+	t.keep(t.heard, keep)
+}
+
+// opens notes whether the port is open, and why not.
+func (t *taking) opens(up bool, why analysis.Phrase) {
+	t.up, t.lost = up, nil
+	if !up {
+		t.lost = errors.New(notation.Format{}.Say(why))
+	}
+	t.mu.Lock()
+	t.state.Up, t.state.Lost = up, why
+	t.mu.Unlock()
 }
 
 // ask sends the next request, and notes it.
@@ -114,72 +261,30 @@ func (t *taking) ask(ctx context.Context) {
 	if len(request) > 0 && t.port.Write(ctx, request) != nil {
 		return
 	}
-	t.heard.Entries = append(t.heard.Entries, drivers.Entry{At: t.at(), Wall: t.Now(), Out: true, Data: request})
+	t.keep(t.heard, drivers.Entry{At: t.at(), Wall: t.Now(), Out: true, Data: request})
 	if len(request) > 0 {
-		t.screen.flush()
-		t.say("%10s  > %s", seconds(t.at()), visible(request))
+		t.flush()
+		t.tell(Passing{Is: Sent, At: t.at(), Text: visible(request)})
 	}
 }
 
-// answer notes what the display shows, and compares it.
-func (t *taking) answer(line string) {
-	s := Shown{Text: strings.TrimSpace(line), At: t.at()}
-	if n := len(t.heard.Shown); strings.EqualFold(s.Text, "undo") {
-		if n > 0 {
-			t.say("%s taken back", t.heard.Shown[n-1].Text)
-			t.heard.Shown = t.heard.Shown[:n-1]
-		}
-		return
-	}
-	if _, ok := s.read(); !ok {
-		t.say("%q is no number with a unit; such as -0.0044 mm", s.Text)
-		return
-	}
-	t.heard.Shown = append(t.heard.Shown, s)
-	ps := Guess([]Heard{*t.heard})
-	switch {
-	case len(ps) == 0:
-		t.say("noted; no frame reads so yet")
-	case ps[0].Sure():
-		t.say("agrees with driver %s: %s; %d frames so far", ps[0].Driver, ps[0].Last, ps[0].Agreed)
-	default:
-		for _, o := range ps[0].Open {
-			t.say("can't tell %s", o)
-		}
-		if ps[0].Matched < ps[0].Told {
-			t.say("If you mistyped, undo takes it back.")
-		}
-	}
-}
-
-// screen shows what comes, a line for each frame, with its time.
-type screen struct {
-	out  io.Writer
-	at   time.Duration
-	line []byte
-}
-
-func (s *screen) data(at time.Duration, b []byte) {
+// bytes tells what comes, a frame at a time.
+func (t *taking) bytes(at time.Duration, b []byte) {
 	for i, c := range b {
-		if len(s.line) == 0 {
-			s.at = at
+		if len(t.frame) == 0 {
+			t.began = at
 		}
-		s.line = append(s.line, c)
+		t.frame = append(t.frame, c)
 		last := c == '\n' || (c == '\r' && (i+1 >= len(b) || b[i+1] != '\n')) || c == 3
-		if last || len(s.line) >= 64 {
-			s.flush()
+		if last || len(t.frame) >= 64 {
+			t.flush()
 		}
 	}
 }
 
-func (s *screen) damaged(at time.Duration) {
-	s.flush()
-	fmt.Fprintf(s.out, "%10s  (a damaged byte)\n", seconds(at))
-}
-
-func (s *screen) flush() {
-	if len(s.line) > 0 {
-		fmt.Fprintf(s.out, "%10s  %s\n", seconds(s.at), visible(s.line))
+func (t *taking) flush() {
+	if len(t.frame) > 0 {
+		t.tell(Passing{Is: Came, At: t.began, Text: visible(t.frame)})
 	}
-	s.line = s.line[:0]
+	t.frame = t.frame[:0]
 }
