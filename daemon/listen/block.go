@@ -3,6 +3,7 @@ package listen
 import (
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -26,36 +27,85 @@ func (p *Proposal) Block(name, device, date string) string {
 	for _, u := range p.Unseen {
 		fmt.Fprintf(&b, "# Not seen: %s\n", said(u))
 	}
-	fmt.Fprintf(&b, "gauges:\n  %s:\n    driver: %s\n", quoted(name), p.Driver)
-	if len(p.Options) > 0 {
-		b.WriteString("    options:\n")
-		for _, k := range sortedKeys(p.Options) {
-			fmt.Fprintf(&b, "      %s: %s\n", k, quoted(p.Options[k]))
-		}
-	}
-	role := "size"
-	switch p.Unit {
-	case drivers.Celsius, drivers.Degree:
-		role = map[drivers.Unit]string{drivers.Celsius: "part temperature", drivers.Degree: "angle"}[p.Unit]
-		b.WriteString("    unit: mm # of lengths; this instrument sends none\n")
-	default:
-		fmt.Fprintf(&b, "    unit: %s\n    step: %s %s\n", wordOf(p.Unit), p.Step, wordOf(p.Unit))
-	}
-	if p.Size != "" || role != "size" {
-		fmt.Fprintf(&b, "    channels:\n      %s: %s\n", quoted(p.Size), role)
-		for _, o := range p.Others {
-			fmt.Fprintf(&b, "      %s: ignored\n", quoted(o))
-		}
-	}
-	if role == "size" {
+	fmt.Fprintf(&b, "gauges:\n  %s:\n", quoted(name))
+	gauge, station := p.Settings(name, device)
+	appendYAML(&b, "    ", gauge)
+	if p.length() {
 		b.WriteString("    # averages: 100 ms # over what time it averages, of a gauge that is rocked; \"rock slowly, then fast\" under Check zero on the page measures it\n")
 	}
-	fmt.Fprintf(&b, "stations:\n  - name: %s\n    gauge: %s\n    port: %s\n", quoted(name), quoted(name), quoted(device))
-	if p.Line.Baud > 0 {
-		fmt.Fprintf(&b, "    line: {baud: %d, data: %d, parity: %s, stop: %d}\n", p.Line.Baud, p.Line.Data, p.Line.Parity, p.Line.Stop)
-	}
+	fmt.Fprintf(&b, "stations:\n  - name: %s\n", quoted(name))
+	appendYAML(&b, "    ", station)
 	return b.String()
 }
+
+// Setting is a key below a gauge or a station of the configuration, and what stands there: text, a
+// number, or settings below it.
+type Setting struct {
+	Key   string
+	Value any
+	note  string
+}
+
+// length reports whether the gauge sends lengths.
+func (p *Proposal) length() bool { return p.Unit != drivers.Celsius && p.Unit != drivers.Degree }
+
+// Settings returns what the configuration has of the gauge, and of a station with it on a device.
+func (p *Proposal) Settings(gauge, device string) (ofGauge, ofStation []Setting) {
+	of := func(o map[string]string) (out []Setting) {
+		for _, k := range sortedKeys(o) {
+			out = append(out, Setting{Key: k, Value: o[k]})
+		}
+		return out
+	}
+	ofGauge = []Setting{{Key: "driver", Value: p.Driver}}
+	if len(p.Options) > 0 {
+		ofGauge = append(ofGauge, Setting{Key: "options", Value: of(p.Options)})
+	}
+	role := "size"
+	if p.length() {
+		ofGauge = append(ofGauge, Setting{Key: "unit", Value: wordOf(p.Unit)}, Setting{Key: "step", Value: p.Step + " " + wordOf(p.Unit)})
+	} else {
+		role = map[drivers.Unit]string{drivers.Celsius: "part temperature", drivers.Degree: "angle"}[p.Unit]
+		ofGauge = append(ofGauge, Setting{Key: "unit", Value: "mm", note: "of lengths; this instrument sends none"})
+	}
+	if p.Size != "" || role != "size" {
+		roles := map[string]string{p.Size: role}
+		for _, o := range p.Others {
+			roles[o] = "ignored"
+		}
+		ofGauge = append(ofGauge, Setting{Key: "channels", Value: of(roles)})
+	}
+	ofStation = []Setting{{Key: "gauge", Value: gauge}, {Key: "port", Value: device}}
+	if l := p.Line; l.Baud > 0 {
+		ofStation = append(ofStation, Setting{Key: "line", Value: []Setting{{Key: "baud", Value: l.Baud}, {Key: "data", Value: l.Data}, {Key: "parity", Value: l.Parity}, {Key: "stop", Value: l.Stop}}})
+	}
+	return ofGauge, ofStation
+}
+
+// appendYAML writes settings as YAML.
+func appendYAML(b *strings.Builder, indent string, all []Setting) {
+	for _, s := range all {
+		if !plainKey.MatchString(s.Key) {
+			s.Key = quoted(s.Key)
+		}
+		switch v := s.Value.(type) {
+		case []Setting:
+			fmt.Fprintf(b, "%s%s:\n", indent, s.Key)
+			appendYAML(b, indent+"  ", v)
+			continue
+		case string:
+			if s.Key != "driver" && s.Key != "unit" && s.Key != "step" { // these can't be taken for something else
+				s.Value = quoted(v)
+			}
+		}
+		if s.note != "" {
+			s.note = " # " + s.note
+		}
+		fmt.Fprintf(b, "%s%s: %v%s\n", indent, s.Key, s.Value, s.note)
+	}
+}
+
+var plainKey = regexp.MustCompile(`^[a-z]{3}[a-z-]*$`)
 
 // quoted writes a YAML scalar that is always text (YAML 1.2, 7.3.2).
 func quoted(s string) string { return "'" + strings.ReplaceAll(s, "'", "''") + "'" }

@@ -2,7 +2,6 @@ package listen
 
 import (
 	"strings"
-	"time"
 
 	"fairbore/drivers"
 )
@@ -39,6 +38,3 @@ func visible(b []byte) string {
 	}
 	return s.String()
 }
-
-// seconds formats a time since the beginning.
-func seconds(d time.Duration) string { return d.Round(time.Millisecond).String() }

@@ -67,6 +67,7 @@ type Listener struct {
 	mu    sync.Mutex // guards the fields below
 	heard []*Heard   // a setting each
 	state State
+	came  time.Duration // when something came last, with any setting
 	last  time.Duration // when state.Best was worked out
 	cost  time.Duration // how long that took
 }
@@ -85,6 +86,7 @@ type State struct {
 	Shown  []string  // the displays that were typed with this setting
 	Best   *Proposal // nil: nothing can be read
 	At     time.Duration
+	Quiet  time.Duration // how long nothing has come, with any setting
 }
 
 // newestMost is how much of what passed is kept to be shown.
@@ -113,6 +115,9 @@ func (l *Listener) tell(p Passing) {
 	case Trying:
 		*s = State{Line: p.Line, Asking: p.Text, Spoilt: s.Spoilt, Lost: s.Lost}
 	case Came, Damaged, Sent:
+		if p.Is != Sent {
+			l.came = p.At
+		}
 		s.Newest = append(s.Newest, p)
 		if len(s.Newest) > newestMost {
 			s.Newest = slices.Clone(s.Newest[1:])
@@ -132,6 +137,7 @@ func (l *Listener) State() State {
 	defer l.mu.Unlock()
 	s := l.state
 	s.Newest, s.At = slices.Clone(s.Newest), l.at()
+	s.Quiet = s.At - l.came
 	if h := l.current(); h != nil {
 		for _, d := range h.Shown {
 			s.Shown = append(s.Shown, d.Text)

@@ -107,7 +107,7 @@ func TestRunListens(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"'G-9':", "driver: line", "unit: mm", "step: 0.0001 mm", "sign: 'always'", "port: '" + name + "'", "data: 8, parity: none, stop: 1"} {
+	for _, want := range []string{"'G-9':", "driver: line", "unit: mm", "step: 0.0001 mm", "sign: 'always'", "port: '" + name + "'", "data: 8\n      parity: 'none'\n      stop: 1"} {
 		if !strings.Contains(string(block), want) {
 			t.Errorf("no %q in\n%s", want, block)
 		}

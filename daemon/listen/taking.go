@@ -82,11 +82,11 @@ func (t *taking) run(ctx context.Context) (found bool, err error) {
 	return t.found, err
 }
 
-// leave says why the setting is left.
+// leave notes why the setting is left.
 func (t *taking) leave() {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.state.Up = false
+	t.state.Up, t.state.Spoilt = false, drivers.Serial{}
 	if t.spoilt {
 		t.state.Spoilt = t.line
 	}
