@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"os/user"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -37,7 +38,7 @@ func explain(path string, err error, h Host) error {
 	case errors.Is(err, unix.ENOENT):
 		return analysis.Say("port.missing", path)
 	case errors.Is(err, unix.EACCES), code == serial.PermissionDenied:
-		return analysis.Say("port.no_permission", path)
+		return noPermission(path)
 	case errors.Is(err, unix.EBUSY), code == serial.PortBusy:
 		var st unix.Stat_t
 		if unix.Stat(path, &st) != nil {
@@ -48,6 +49,45 @@ func explain(path string, err error, h Host) error {
 		return refuse("port.not_serial", path, err)
 	}
 	return fault{analysis.Say("port.open", path, err), err}
+}
+
+// noPermission says what to do so that this user may open a device.
+func noPermission(path string) analysis.Phrase {
+	var st unix.Stat_t
+	if unix.Stat(path, &st) != nil || st.Mode&0o060 != 0o060 {
+		return analysis.Say("port.owner_only", path)
+	}
+	group := strconv.Itoa(int(st.Gid))
+	if g, err := user.LookupGroupId(group); err == nil {
+		group = g.Name
+	}
+	return analysis.Say("port.no_permission", path, group)
+}
+
+// Hindrance says why this program could not open a serial line or an input device now, and what to
+// do. It is zero if nothing hinders. Hindrance opens nothing, since that would disturb a gauge that
+// is in use.
+func (h Host) Hindrance(path string) analysis.Phrase {
+	var st unix.Stat_t
+	input := strings.HasPrefix(path, inputDevices)
+	switch err := unix.Stat(path, &st); {
+	case errors.Is(err, unix.ENOENT):
+		return analysis.Say("port.missing", path)
+	case err != nil:
+		return analysis.Say("port.open", path, err)
+	case input && unix.Access(path, unix.R_OK) != nil:
+		return analysis.Say("port.input_permission", path, unix.EACCES)
+	case !input && unix.Access(path, unix.R_OK|unix.W_OK) != nil:
+		return noPermission(path)
+	}
+	who := h.lockHolder(uint64(st.Dev), st.Ino)
+	if who == "" && !input {
+		who = h.openers(uint64(st.Rdev))
+	}
+	if who == "" {
+		return analysis.Phrase{}
+	}
+	return reason(busy(path, who))
 }
 
 // lockHolder names the process that holds the lock on a file. It reads /proc/locks (proc(5)), which

@@ -114,6 +114,24 @@ func (h Host) List() ([]Device, error) {
 	return list, nil
 }
 
+// Inputs returns the input devices of this host that type and have a name that stays, such as a
+// scanner. It opens none.
+func (h Host) Inputs() (list []Device) {
+	links, err := filepath.Glob(filepath.Join(globQuote(h.orSystem().Dev), "input", "by-id", "*-event-kbd"))
+	if err != nil {
+		return nil
+	}
+	for _, link := range links {
+		node, err := filepath.EvalSymlinks(link)
+		if err != nil {
+			continue
+		}
+		name := strings.TrimSuffix(strings.TrimPrefix(filepath.Base(link), "usb-"), "-event-kbd")
+		list = append(list, Device{Path: link, Node: node, Adapter: Adapter{Name: strings.ReplaceAll(name, "_", " ")}})
+	}
+	return list
+}
+
 // stableNames maps nodes to their links. A link in by-id goes before one in by-path.
 func (h Host) stableNames() map[string]string {
 	names := map[string]string{}

@@ -41,8 +41,9 @@ type Port struct {
 	wait     time.Duration // pause before the first attempt after a loss
 	recorder *recorder     // nil without recording
 
-	running atomic.Bool
-	count   counters
+	running  atomic.Bool
+	watchers atomic.Int32 // who want the state of the modem lines, besides the configuration
+	count    counters
 
 	mu      sync.Mutex // guards the fields below
 	current *openLine  // nil when the line is down
@@ -245,7 +246,7 @@ func (o *owner) read(ctx context.Context, s *openLine) error {
 		idles   int            // Idle chunks since last
 		last    = o.now().Mono // time of the latest bytes, or of the opening
 		checked = last
-		watched = o.cfg.Modem
+		blind   bool // there are no modem lines
 		fresh   = func(data []byte, damaged bool) {
 			at := o.now()
 			last, idles = at.Mono, 0
@@ -262,6 +263,7 @@ func (o *owner) read(ctx context.Context, s *openLine) error {
 	o.debounce = debounce{hold: o.cfg.Debounce}
 	for ctx.Err() == nil {
 		wait := readWait
+		watched := !blind && (o.cfg.Modem || o.watchers.Load() > 0)
 		if watched {
 			wait = modemPoll
 		}
@@ -277,7 +279,7 @@ func (o *owner) read(ctx context.Context, s *openLine) error {
 			o.emit(Chunk{At: now, Kind: Idle})
 		}
 		if watched {
-			watched = o.watch(s.link, now)
+			blind = !o.watch(s.link, now)
 		}
 		if err := s.failed(now.Mono); err != nil {
 			return err
@@ -304,7 +306,13 @@ func (o *owner) watch(l link, now drivers.Moment) bool {
 		return false
 	}
 	if state, changed := o.debounce.step(seen, now.Mono); changed {
-		o.emit(Chunk{At: now, Kind: LineState, Lines: state})
+		if o.cfg.Modem {
+			o.emit(Chunk{At: now, Kind: LineState, Lines: state})
+			return true
+		}
+		o.mu.Lock()
+		o.status.Lines, o.status.HasLines = state, true
+		o.mu.Unlock()
 	}
 	return true
 }

@@ -46,3 +46,6 @@ func (t *ttyLink) lines() (ModemLines, error) {
 
 func (t *ttyLink) close() error   { return t.Port.Close() }
 func (t *ttyLink) String() string { return t.name }
+
+// Hindrance says why this program could not open a device now. On this system only opening tells.
+func (h Host) Hindrance(string) analysis.Phrase { return analysis.Phrase{} }

@@ -1,6 +1,8 @@
 package port
 
 import (
+	"sync"
+
 	"fairbore/analysis"
 	"fairbore/drivers"
 )
@@ -45,4 +47,11 @@ func (p *Port) Status() Status {
 		s.Counters.RecordDropped, s.Counters.RecordFaults = p.recorder.dropped.Load(), p.recorder.faults.Load()
 	}
 	return s
+}
+
+// Watch keeps the state of the modem lines in the status up to date until stop is called, also where
+// nothing else needs it. Nobody else is told of them.
+func (p *Port) Watch() (stop func()) {
+	p.watchers.Add(1)
+	return sync.OnceFunc(func() { p.watchers.Add(-1) })
 }
