@@ -32,6 +32,7 @@ import (
 	"fairbore/daemon/limit"
 	"fairbore/daemon/line"
 	"fairbore/daemon/mqtt"
+	"fairbore/daemon/port"
 	"fairbore/daemon/publish"
 	"fairbore/daemon/service"
 	"fairbore/daemon/session"
@@ -39,6 +40,7 @@ import (
 	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
+	"fairbore/daemon/web/guide"
 	"fairbore/drivers"
 )
 
@@ -139,6 +141,7 @@ func (d *Daemon) pages() web.Config {
 		w.Setup = changing{d}
 	}
 	w.People = &web.People{Settings: d.settings, Opens: broker.Matches, Guesses: d.guesses}
+	w.Devices = guide.NewDevices(guide.Machine{Uses: d.cfg.Uses, Wired: d.wired, Log: d.log})
 	if c.Hash != "" {
 		w.Gate = &web.Gate{
 			Opens: func(passphrase string) bool { return broker.Matches(c.Hash, passphrase) }, Mark: c.Hash, Secure: c.Secure,
@@ -154,6 +157,16 @@ func (d *Daemon) settings(station string) (state.Settings, bool) {
 		return setup.Everybody(d.configured.Load()), true
 	}
 	return d.hub.Settings(station)
+}
+
+// wired returns the port of a station's gauge, and which of its contacts are the pedal and the spindle.
+func (d *Daemon) wired(station string) (p *port.Port, pedal, spindle string) {
+	for i, s := range d.stations {
+		if c := &d.cfg.Stations[i]; s.name == station {
+			return s.inputs[0].Port(), c.Pedal.Line, c.Spindle
+		}
+	}
+	return nil, "", ""
 }
 
 // settingsOf returns the settings of a station by a configuration.

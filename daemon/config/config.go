@@ -10,6 +10,7 @@ package config
 import (
 	"fmt"
 	"net/netip"
+	"slices"
 	"strings"
 	"time"
 
@@ -317,6 +318,18 @@ type Scanner struct {
 	Port   string         `koanf:"port"` // an input device that types, or a serial line; "" for none
 	Driver string         `koanf:"driver"`
 	Line   drivers.Serial `koanf:"line"`
+}
+
+// Uses returns the name of the station that uses a device, for its gauge, another instrument or its
+// scanner; "" for none.
+func (c *Config) Uses(device string) string {
+	for i := range c.Stations {
+		s := &c.Stations[i]
+		if s.Port == device || s.Scanner.Port == device || slices.ContainsFunc(s.Beside, func(b Beside) bool { return b.Port == device }) {
+			return s.Name
+		}
+	}
+	return ""
 }
 
 // AnalysisJob returns the job with an id, nil if there is none.

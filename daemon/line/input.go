@@ -21,6 +21,9 @@ type Input struct {
 	log     zerolog.Logger
 }
 
+// Port returns the port of the instrument.
+func (in *Input) Port() *port.Port { return in.bus.port }
+
 // Heard is a chunk for an instrument.
 type Heard struct {
 	By *Input

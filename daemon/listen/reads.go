@@ -28,10 +28,18 @@ func (p *Proposal) Newest(n int) (out []Read) {
 // Requested reports whether the gauge speaks only when it is asked.
 func (p *Proposal) Requested() bool { return p.view.driver != "" }
 
-// Agrees reports whether a frame agreed with the newest display, and whether there is a display.
-func (p *Proposal) Agrees() (agrees, told bool) {
-	n := len(p.agrees)
-	return n > 0 && p.agrees[n-1], n > 0
+// Agrees reports whether a frame agreed with a display, by the order in which they were shown, and
+// whether that is known.
+func (p *Proposal) Agrees(display int) (agrees, known bool) {
+	if display >= len(p.agrees) {
+		return false, false
+	}
+	return p.agrees[display], true
+}
+
+// Value returns the newest value as a number and a unit; the unit is "" if it is not known.
+func (p *Proposal) Value() (number, unit string) {
+	return p.Last.Decimal(), wordOf(p.Unit)
 }
 
 // Streams reports whether the gauge seems to send by itself and not at the press of a button, and

@@ -29,6 +29,7 @@ type taking struct {
 	frame []byte        // that is not told yet
 	began time.Duration // of that frame
 
+	begun            time.Duration // when it began with this setting, or the port came back
 	came, opened, up bool          // something came; the port was open at some time, and is
 	lost             error         // newest reason why it is not
 	since            time.Duration // when something came last, or the port was opened
@@ -71,7 +72,7 @@ func (t *taking) run(ctx context.Context) (found bool, err error) {
 	cancel()
 	for range chunks { // what came while the port closed
 	}
-	if err = <-ended; err == nil && t.lost != nil && !t.opened && ctx.Err() == nil {
+	if err = <-ended; err == nil && !t.Patient && t.lost != nil && !t.opened && ctx.Err() == nil {
 		err = t.lost
 	}
 	t.leave()
@@ -97,9 +98,9 @@ func (t *taking) loop(ctx context.Context, chunks <-chan port.Chunk) (other *dri
 	ask, look := time.NewTicker(askEvery), time.NewTicker(100*time.Millisecond)
 	defer ask.Stop()
 	defer look.Stop()
-	begun := t.at()
+	t.begun = t.at()
 	if t.found {
-		t.tell(Passing{Is: Whole, At: begun, Line: t.line, Text: t.probe.says})
+		t.tell(Passing{Is: Whole, At: t.begun, Line: t.line, Text: t.probe.says})
 	}
 	for {
 		select {
@@ -126,21 +127,24 @@ func (t *taking) loop(ctx context.Context, chunks <-chan port.Chunk) (other *dri
 				other = t.judge()
 			}
 		}
-		if other != nil || t.over(begun) {
+		if other != nil || t.over() {
 			return other
 		}
 	}
 }
 
 // over reports whether it is time for another setting.
-func (t *taking) over(begun time.Duration) bool {
+func (t *taking) over() bool {
 	now := t.at()
 	switch {
+	case t.Patient && !t.up && t.lost != nil: // it is waited for
+		t.begun = now
+		return false
 	case t.found:
-		return !t.Patient && now-begun >= 4*t.For
+		return !t.Patient && now-t.begun >= 4*t.For
 	case t.asker != nil || !t.Patient:
-		return now-begun >= t.limit || t.spoilt && t.asker == nil
-	case t.stays || !t.up && t.lost != nil:
+		return now-t.begun >= t.limit || t.spoilt && t.asker == nil
+	case t.stays:
 		return false
 	}
 	return t.spoilt || !t.readable && now-t.since >= t.limit

@@ -21,6 +21,9 @@ func (h Host) orSystem() Host {
 	return Host{cmp.Or(h.Sys, "/sys"), cmp.Or(h.Dev, "/dev"), cmp.Or(h.Proc, "/proc")}
 }
 
+// Folder returns the folder in which the devices are.
+func (h Host) Folder() string { return h.orSystem().Dev }
+
 // Adapter is how a USB adapter describes itself. The zero value means that there is no adapter, or
 // that it can't be seen.
 type Adapter struct {

@@ -57,7 +57,12 @@ func (s *Server) changing(w http.ResponseWriter, r *http.Request, into interface
 	if !s.posted(w, r, into) {
 		return Who{}, false
 	}
-	c, by := into.changer(), Who{Source: "page"}
+	return s.settingUp(w, r, into.changer())
+}
+
+// settingUp returns who it is that sets up, or answers why that one may not.
+func (s *Server) settingUp(w http.ResponseWriter, r *http.Request, c *changer) (Who, bool) {
+	by := Who{Source: "page"}
 	set := s.everybody()
 	if len(set.People) == 0 {
 		return by, true
@@ -99,10 +104,15 @@ func (s *Server) barred(r *http.Request) analysis.Phrase {
 	switch {
 	case s.cfg.Setup == nil || !s.cfg.Actions:
 		return analysis.Say("page.refused.shows")
-	case s.cfg.Gate == nil && (!peer(r).IsLoopback() || r.Header.Get("X-Forwarded-For") != "" && !proxied(r)):
+	case s.far(r):
 		return analysis.Say("page.refused.far")
 	}
 	return analysis.Phrase{}
+}
+
+// far reports whether a browser is not on this machine where no passphrase keeps strangers out.
+func (s *Server) far(r *http.Request) bool {
+	return s.cfg.Gate == nil && (!peer(r).IsLoopback() || r.Header.Get("X-Forwarded-For") != "" && !proxied(r))
 }
 
 // mayChange reports whether a page should offer to change the configuration to a browser.

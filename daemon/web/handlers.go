@@ -54,6 +54,9 @@ func (s *Server) Handler() http.Handler {
 	if s.cfg.Card != nil {
 		mux.HandleFunc("GET /card", s.card)
 	}
+	if s.cfg.Devices != nil && s.cfg.Actions {
+		s.cfg.Devices.Serve(mux, s.lent())
+	}
 	if s.cfg.Gate != nil {
 		mux.HandleFunc("POST /login", s.signIn)
 		mux.HandleFunc("POST /logout", s.signOut)

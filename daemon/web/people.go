@@ -3,7 +3,6 @@ package web
 import (
 	"net/http"
 	"slices"
-	"time"
 
 	"fairbore/analysis"
 	"fairbore/daemon/event"
@@ -74,16 +73,7 @@ type listed struct {
 
 // people answers who may work at a station. Only a browser that may act learns the names.
 func (s *Server) people(w http.ResponseWriter, r *http.Request) {
-	if !s.cfg.Actions {
-		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.shows"))
-		return
-	}
-	if !ownOrigin(r) {
-		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.foreign"))
-		return
-	}
-	if !s.cfg.Gate.admits(r, time.Now()) {
-		s.no(w, r, http.StatusUnauthorized, analysis.Say("page.refused.passphrase"))
+	if !s.admitted(w, r) {
 		return
 	}
 	set, ok := s.cfg.People.Settings(r.PathValue("name"))

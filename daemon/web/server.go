@@ -23,6 +23,10 @@
 //	POST /records/stop          stops it
 //	GET  /records/parts         parts to choose from, JSON
 //	GET  /study/STATION         the newest gauge study there; /study/STATION/SEQ is one of them
+//	GET  /setup/ports           server-sent events: what a gauge may be plugged into
+//	GET  /setup/listen          server-sent events: what is known of the gauge that is listened to
+//	POST /setup/listen          begins to listen; /setup/listen/shown, /setup/listen/stop
+//	GET  /setup/contacts        server-sent events: the contacts of a port
 //	GET  /plan                  a bore before it is cut
 //	GET  /help                  what is refused, cautioned and shown, explained
 //	GET  /card                  the card to print for a station, with codes to scan; /code is one code
@@ -51,6 +55,7 @@ import (
 	"fairbore/analysis/notation"
 	"fairbore/daemon/limit"
 	"fairbore/daemon/web/export"
+	"fairbore/daemon/web/guide"
 	"fairbore/daemon/web/jobform"
 )
 
@@ -88,6 +93,8 @@ type Config struct {
 	People *People
 	// History has the parts gauged before; nil: there are no such pages.
 	History History
+	// Devices are what is plugged into this machine; nil: nobody can try them.
+	Devices *guide.Devices
 	// Records makes the files that a person takes away; nil: there is no such page. Spool is the
 	// folder where they are kept until they are fetched, "" the system's folder for temporary
 	// files.
@@ -208,6 +215,9 @@ func (s *Server) Run(ctx context.Context) error {
 	}
 	if s.exports != nil {
 		s.exports.Close()
+	}
+	if s.cfg.Devices != nil {
+		s.cfg.Devices.Close()
 	}
 	if e := <-failed; !errors.Is(e, http.ErrServerClosed) {
 		err = errors.Join(err, e)
