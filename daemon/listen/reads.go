@@ -47,8 +47,8 @@ func (p *Proposal) Value() (number, unit string) {
 // keep its time.
 func (p *Proposal) Streams(now time.Duration) (streams, known bool) {
 	const least = 5 // intervals
-	if len(p.frames) <= least {
-		return false, false
+	if n := len(p.frames); n <= least {
+		return false, n >= goodFrames && now-p.frames[n-1].at > 3*time.Second // by itself it would have sent again
 	}
 	var every []time.Duration
 	last := p.frames[len(p.frames)-least-1:]

@@ -33,8 +33,8 @@ type taking struct {
 	came, opened, up bool          // something came; the port was open at some time, and is
 	lost             error         // newest reason why it is not
 	since            time.Duration // when something came last, or the port was opened
-	fresh            bool          // something came since the last judgement
-	bursts           int           // pieces with silence between them
+	fresh, burst     bool          // something came since the last judgement, and since the last silence
+	bursts, got      int           // pieces with silence between them, and bytes in them
 	found, readable  bool          // frames come whole; what came so far can be read
 	spoilt           bool          // what came can't be read with this setting
 	opening          int           // number of entries before the newest opening
@@ -68,7 +68,7 @@ func (t *taking) run(ctx context.Context) (found bool, err error) {
 		close(chunks)
 		ended <- err
 	}()
-	other := t.loop(within, chunks)
+	t.loop(within, chunks)
 	cancel()
 	for range chunks { // what came while the port closed
 	}
@@ -76,10 +76,6 @@ func (t *taking) run(ctx context.Context) (found bool, err error) {
 		err = t.lost
 	}
 	t.leave()
-	if err == nil && other != nil && ctx.Err() == nil {
-		again := taking{Listener: t.Listener, line: *other, probe: t.probe, stays: true, found: true, limit: t.limit}
-		return again.run(ctx)
-	}
 	return t.found, err
 }
 
@@ -93,30 +89,27 @@ func (t *taking) leave() {
 	}
 }
 
-// loop collects. It returns another setting if the frames are whole with that one.
-func (t *taking) loop(ctx context.Context, chunks <-chan port.Chunk) (other *drivers.Serial) {
+// loop collects until it is time for another setting, or ctx ends.
+func (t *taking) loop(ctx context.Context, chunks <-chan port.Chunk) {
 	ask, look := time.NewTicker(askEvery), time.NewTicker(100*time.Millisecond)
 	defer ask.Stop()
 	defer look.Stop()
-	t.begun = t.at()
-	if t.found {
-		t.tell(Passing{Is: Whole, At: t.begun, Line: t.line, Text: t.probe.says})
-	}
-	for {
+	for t.begun = t.at(); !t.over(); {
 		select {
 		case <-ctx.Done():
-			return nil
+			return
 		case c, ok := <-chunks:
 			if !ok {
-				return nil
+				return
 			}
 			t.take(c)
 			if !t.Patient && t.lost != nil && !t.opened { // it will hardly come now
-				return nil
+				return
 			}
-			if c.Kind == port.Idle && t.fresh {
+			if c.Kind == port.Idle && t.burst {
+				t.burst = false
 				t.bursts++
-				other = t.judge()
+				t.judge()
 			}
 		case <-ask.C:
 			if t.asker != nil && t.up {
@@ -124,11 +117,8 @@ func (t *taking) loop(ctx context.Context, chunks <-chan port.Chunk) (other *dri
 			}
 		case <-look.C:
 			if t.fresh && t.due() {
-				other = t.judge()
+				t.judge()
 			}
-		}
-		if other != nil || t.over() {
-			return other
 		}
 	}
 }
@@ -150,8 +140,9 @@ func (t *taking) over() bool {
 	return t.spoilt || !t.readable && now-t.since >= t.limit
 }
 
-// judge works out what the frames are. It returns another setting if they are whole with that one.
-func (t *taking) judge() (other *drivers.Serial) {
+// judge works out what the frames are. A line with 7 bits and parity is read with 8 bits and none as
+// well, so that the port stays as it is when they turn out to have a parity.
+func (t *taking) judge() {
 	t.fresh = false
 	t.guess()
 	t.mu.Lock()
@@ -170,15 +161,14 @@ func (t *taking) judge() (other *drivers.Serial) {
 	case t.found:
 	case whole:
 		t.found = true
-		if best != nil && best.Line != t.line {
-			return &best.Line
-		}
 		t.tell(Passing{Is: Whole, At: t.at(), Line: t.line, Text: t.probe.says})
 	default:
-		t.spoilt = !t.readable && unreadable(heard.Entries, t.bursts)
+		t.spoilt = !t.readable && (t.got < shortest*t.bursts || unreadable(heard.Entries, t.bursts))
 	}
-	return nil
 }
+
+// shortest is the length of the shortest frame: a digit, a point or sign, and an end.
+const shortest = 3
 
 // unreadable reports whether bytes that no driver reads were sent with another setting, and not just
 // too few: they have characters that no frame has, or there are many.
@@ -210,7 +200,8 @@ func (t *taking) take(c port.Chunk) {
 	switch c.Kind {
 	case port.Data:
 		keep.Data = c.Data
-		t.came, t.fresh, t.since = true, true, t.at()
+		t.came, t.fresh, t.burst, t.since = true, true, true, t.at()
+		t.got += len(c.Data)
 		t.bytes(c.At.Mono, c.Data)
 		if t.asker != nil {
 			t.stream.Feed(c.Data, false, func(drivers.Found) {})
@@ -220,7 +211,7 @@ func (t *taking) take(c port.Chunk) {
 		return
 	case port.LineError:
 		keep.Mark = MarkDamaged
-		t.came, t.fresh, t.since = true, true, t.at()
+		t.came, t.fresh, t.burst, t.since = true, true, true, t.at()
 		t.flush()
 		t.tell(Passing{Is: Damaged, At: c.At.Mono})
 	case port.Up:

@@ -330,7 +330,10 @@ func (e *ear) hearing(gauge, station string, f notation.Format) Hearing {
 			h.Frames = append(h.Frames, Frame{At: r.At.Seconds(), Text: r.Text, Means: r.Value})
 		}
 	}
-	h.Count, h.Sure, h.Step = b.Agreed, s.Found && b.Sure(), ""
+	h.Count, h.Sure = b.Agreed, s.Found && b.Sure()
+	if b.Line.Baud > 0 {
+		h.Line = b.Line.String()
+	}
 	h.Value, h.Unit = b.Value()
 	if h.Unit != "" {
 		h.Step = b.Step + " " + h.Unit
