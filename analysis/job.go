@@ -227,6 +227,8 @@ type Ring struct {
 	Material  string    `json:"material,omitempty"`
 	Due       time.Time `json:"due,omitzero"` // of the next calibration
 	Certified string    `json:"certificate,omitempty"`
+	// CertificateFile is the SHA-256 of the certificate's file, in hex; empty if it is not kept.
+	CertificateFile string `json:"certificate_file,omitempty"`
 }
 
 // Overdue reports whether a calibration was due on a day before at. On the day itself the

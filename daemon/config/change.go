@@ -62,7 +62,7 @@ version: 1
 // their order.
 func Differ(was, is []byte) []string {
 	all := map[string]bool{}
-	a, b := leaves(was), leaves(is)
+	a, b := Values(was), Values(is)
 	for _, m := range [][2]map[string]any{{a, b}, {b, a}} {
 		for k, v := range m[0] {
 			if !reflect.DeepEqual(v, m[1][k]) {
@@ -73,8 +73,9 @@ func Differ(was, is []byte) []string {
 	return slices.Sorted(maps.Keys(all))
 }
 
-// leaves returns the values of a text by their keys.
-func leaves(text []byte) map[string]any {
+// Values returns what a text of a configuration states, by key, such as rings.R-1250.size, as it stands
+// there.
+func Values(text []byte) map[string]any {
 	var tree any
 	out := map[string]any{}
 	if yaml.Unmarshal(text, &tree) != nil {

@@ -138,3 +138,29 @@ stations:
 		t.Errorf("nothing makes %q, %v", text, err)
 	}
 }
+
+// TestRetired: what is retired stays in the file, can't be chosen, and is missed by nobody who uses it.
+func TestRetired(t *testing.T) {
+	const file = `version: 1
+site: a
+gauges: {G: {driver: line, unit: mm}, G-2: {driver: line, unit: mm, retired: "2026-01-01"}}
+rings: {R: {size: 9 mm, u: 0.2 um}, R-2: {size: 9 mm, u: 0.2 um, retired: "2026-01-01", certificate_file: "` + "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef" + `"}}
+stations: [{name: s, gauge: G, port: "tcp://a:1"}]
+`
+	cfg, err := Parse("f.yaml", []byte(file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if rings := cfg.AnalysisRings(); rings["R"] == nil || rings["R-2"] != nil || cfg.Rings["R-2"].File == "" {
+		t.Errorf("rings %v", rings)
+	}
+	for want, c := range map[string]Change{
+		`gauge "G" is retired`: {[]string{"gauges", "G", "retired"}, "2026-01-01"},
+		"give a date":          {[]string{"rings", "R", "retired"}, "soon"},
+		"give the SHA-256":     {[]string{"rings", "R", "certificate_file"}, "../x"},
+	} {
+		if _, _, err := Changed("f.yaml", []byte(file), c); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v: %v, want %q", c, err, want)
+		}
+	}
+}

@@ -229,6 +229,8 @@ func (l *loader) gaugeFigures(key string, g *Gauge) {
 		l.fault(key+".free_air", "%s is out of range: give up to %s, what the gauge shows in free air above its ring; 0 if unknown", g.FreeAir, mostTravel)
 	}
 	g.due = l.date(key+".due", g.Due)
+	l.date(key+".retired", g.Retired)
+	l.certificate(key+".certificate_file", g.File)
 	if g.Force < 0 || g.Force > mostForce {
 		l.fault(key+".force", "%v N is out of range: give the force of one tip, up to %v N; 0 N if unknown", float64(g.Force), float64(mostForce))
 	}
@@ -270,6 +272,8 @@ func (l *loader) ring(key, id string, r *Ring) {
 		l.fault(key+".u", "out of range: give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um")
 	}
 	due := l.date(key+".due", r.Due)
+	l.date(key+".retired", r.Retired)
+	l.certificate(key+".certificate_file", r.File)
 	if r.U == 0 {
 		l.fault(key+".u", "missing: give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um")
 	}
@@ -280,8 +284,21 @@ func (l *loader) ring(key, id string, r *Ring) {
 	if _, err := material.Find(r.Material); err != nil {
 		l.fault(key+".material", "%w", err)
 	}
-	r.ring = analysis.Ring{ID: id, Size: r.Size, U: r.U, Nominal: r.Nominal, Material: r.Material, Due: due, Certified: r.Certificate}
+	r.ring = analysis.Ring{ID: id, Size: r.Size, U: r.U, Nominal: r.Nominal, Material: r.Material, Due: due, Certified: r.Certificate, CertificateFile: r.File}
 }
+
+// hash matches a SHA-256 in hex.
+var hash = regexp.MustCompile(`^[0-9a-f]{64}$`)
+
+// certificate checks the name of the file of a certificate.
+func (l *loader) certificate(key, file string) {
+	if file != "" && !hash.MatchString(file) {
+		l.fault(key, "%q is not valid: give the SHA-256 of the file in the folder %s, in hex; the page under /register keeps it there", file, Certificates)
+	}
+}
+
+// Certificates is the folder of the files of certificates, beside the configuration.
+const Certificates = "certificates"
 
 // date reads a day; empty text gives the zero time.
 func (l *loader) date(key, text string) (day time.Time) {
@@ -334,8 +351,10 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 	} else if _, err := material.Find(j.Material); err != nil {
 		l.fault(key+".material", "%w", err)
 	}
-	if _, ok := c.Rings[j.Ring]; j.Ring != "" && !ok {
+	if r, ok := c.Rings[j.Ring]; j.Ring != "" && !ok {
 		l.fault(key+".ring", "ring %q is not under rings: add it, or give another", j.Ring)
+	} else if r != nil && r.Retired != "" {
+		l.fault(key+".ring", "ring %q is retired: give another", j.Ring)
 	}
 	j.job = a
 }
@@ -376,6 +395,8 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	g, ok := c.Gauges[s.Gauge]
 	if !ok {
 		l.fault(key+".gauge", "gauge %q is not under gauges: add it, or give another", s.Gauge)
+	} else if g != nil && g.Retired != "" {
+		l.fault(key+".gauge", "gauge %q is retired: give another", s.Gauge)
 	} else if s.Settle == 0 && g.Kind == Air {
 		s.Settle = 1500 * time.Millisecond
 	}
@@ -391,6 +412,8 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 			l.fault(sub+".gauge", "gauge %q is not under gauges: add it, or give another", b.Gauge)
 		} else if b.Gauge == s.Gauge {
 			l.fault(sub+".gauge", "%q is the station's own gauge: give another", b.Gauge)
+		} else if g != nil && g.Retired != "" {
+			l.fault(sub+".gauge", "gauge %q is retired: give another", b.Gauge)
 		}
 		l.line(sub+".line", &b.Line, g)
 	}

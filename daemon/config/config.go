@@ -175,7 +175,9 @@ type Gauge struct {
 	Tip           analysis.Length    `koanf:"tip"`
 	Due           string             `koanf:"due"` // day when its calibration is due: 2027-01-25
 	Certificate   string             `koanf:"certificate"`
-	Force         Force              `koanf:"force"` // of one tip; 0: not known
+	File          string             `koanf:"certificate_file"` // SHA-256 of the certificate's file, in hex
+	Retired       string             `koanf:"retired"`          // day from which it is not used any more
+	Force         Force              `koanf:"force"`            // of one tip; 0: not known
 	Step          analysis.Deviation `koanf:"step"`
 	Repeatability analysis.Deviation `koanf:"repeatability"`
 	// Averages is the time over which the gauge takes the mean of its samples, and Lag the time
@@ -227,6 +229,8 @@ type Ring struct {
 	Material    string             `koanf:"material"`
 	Due         string             `koanf:"due"` // 2027-01-25
 	Certificate string             `koanf:"certificate"`
+	File        string             `koanf:"certificate_file"`
+	Retired     string             `koanf:"retired"`
 	ring        analysis.Ring
 }
 
@@ -350,10 +354,13 @@ func (c *Config) AnalysisJobs() map[string]*analysis.Job {
 	return m
 }
 
-// AnalysisRings returns all rings by id.
+// AnalysisRings returns the rings by id, without those that are retired.
 func (c *Config) AnalysisRings() map[string]*analysis.Ring {
 	m := make(map[string]*analysis.Ring, len(c.Rings))
 	for id, r := range c.Rings {
+		if r.Retired != "" {
+			continue
+		}
 		ring := r.ring
 		m[id] = &ring
 	}

@@ -79,6 +79,8 @@ type GaugeSettings struct {
 	// its certificate.
 	Due       time.Time `json:"due,omitzero"`
 	Certified string    `json:"certificate,omitempty"`
+	// CertificateFile is the SHA-256 of the certificate's file, in hex; empty if it is not kept.
+	CertificateFile string `json:"certificate_file,omitempty"`
 	// Assumed says that Repeatability is not stated and has the usual value.
 	Assumed bool `json:"repeatability_assumed,omitempty"`
 	// Smoothing says over what time the gauge averages and by what time it lags.

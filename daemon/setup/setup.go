@@ -175,7 +175,7 @@ func gaugeSettings(c *config.Config, name string) state.GaugeSettings {
 	g := c.Gauges[name]
 	set := state.GaugeSettings{
 		Name: name, Unit: g.Unit, Deviation: g.Shows == "deviation",
-		Driver: g.Driver, Options: g.DriverOptions(), Due: g.Calibrated(), Certified: g.Certificate, Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, Force: float64(g.Force), CorrectIndentation: g.CorrectIndentation, ThreePoint: g.Kind != config.TwoPoint,
+		Driver: g.Driver, Options: g.DriverOptions(), Due: g.Calibrated(), Certified: g.Certificate, CertificateFile: g.File, Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, Force: float64(g.Force), CorrectIndentation: g.CorrectIndentation, ThreePoint: g.Kind != config.TwoPoint,
 		Assumed: !c.States("gauges", name, "repeatability"), FreeAir: g.FreeAir,
 		Smoothing: event.Smoothing{Averages: g.Averages, Lag: g.Lag, Stated: c.States("gauges", name, "averages") || c.States("gauges", name, "lag")},
 	}
