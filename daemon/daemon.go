@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -138,7 +139,7 @@ func (d *Daemon) pages() web.Config {
 		},
 	}
 	if d.file != nil {
-		w.Setup = changing{d}
+		w.Setup, w.Certificates = changing{d}, filepath.Join(filepath.Dir(d.file.path), config.Certificates)
 	}
 	w.People = &web.People{Settings: d.settings, Opens: broker.Matches, Guesses: d.guesses}
 	w.Devices = guide.NewDevices(guide.Machine{Uses: d.cfg.Uses, Wired: d.wired, Log: d.log})

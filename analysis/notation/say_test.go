@@ -413,10 +413,10 @@ func TestEveryLanguageSaysEverything(t *testing.T) {
 	letters := regexp.MustCompile(`\pL{2,}`)
 	same := map[string]string{
 		"de": `face.big.read_ring page.button.ok page.choice.mm page.choice.unit_mm page.label.as page.label.person page.label.ring
-			page.label.ring_temperature page.label.station picture.hours record.drawn_in record.form record.minutes script.minus study.value`,
+			page.label.ring_temperature page.label.station picture.hours register.change.rings register.field.id register.person register.pin record.drawn_in record.form record.minutes script.minus study.value`,
 		"es": `action.word.id budget.distribution.normal budget.distribution.rectangular budget.distribution.triangular page.button.ok page.button.plan
 			page.choice.mm page.choice.unit_mm page.label.material page.label.plan_nominal page.region.plan picture.hours picture.shares.agreement
-			plan.field.nominal record.error record.minutes record.source.broker record.source.demo record.source.pedal record.study.by_agreement
+			plan.field.nominal register.field.material register.pin record.error record.minutes record.source.broker record.source.demo record.source.pedal record.study.by_agreement
 			study.of.total study.source.total study.source_of.total study.value`,
 	}
 	texts := en.Texts("")

@@ -66,7 +66,7 @@ func TestRightsOfActions(t *testing.T) {
 	}
 	b := staffed(t)
 	b.works("v")
-	if r := b.do(event.Action{Do: "job", Job: "J-4112"}); r.Why.Text != "visitor may not choose jobs. Who may: setter." {
+	if r := b.do(event.Action{Do: "job", Job: "J-4112"}); r.Why.Text != "visitor may not choose jobs and set up. Who may: setter." {
 		t.Errorf("%q", r.Why.Text)
 	}
 }

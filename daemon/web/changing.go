@@ -44,12 +44,12 @@ type changer struct {
 	Hash   string `json:"hash"` // of the text that the page showed
 }
 
-func (c *changer) changer() *changer { return c }
+func (c *changer) who() *changer { return c }
 
 // changing reads a post that changes the configuration, and returns who it is; or it answers why it
 // is refused. Where no passphrase is set, only a browser on this machine may change it. Where people
 // are named, only one with the right to set up may.
-func (s *Server) changing(w http.ResponseWriter, r *http.Request, into interface{ changer() *changer }) (Who, bool) {
+func (s *Server) changing(w http.ResponseWriter, r *http.Request, into interface{ who() *changer }) (Who, bool) {
 	if why := s.barred(r); !why.IsZero() {
 		s.no(w, r, http.StatusForbidden, why)
 		return Who{}, false
@@ -57,7 +57,7 @@ func (s *Server) changing(w http.ResponseWriter, r *http.Request, into interface
 	if !s.posted(w, r, into) {
 		return Who{}, false
 	}
-	return s.settingUp(w, r, into.changer())
+	return s.settingUp(w, r, into.who())
 }
 
 // settingUp returns who it is that sets up, or answers why that one may not.

@@ -39,6 +39,12 @@ func (s *Server) Handler() http.Handler {
 		mux.HandleFunc("GET /station/{name}/job", s.entryPage)
 		mux.HandleFunc("POST /station/{name}/job", s.enter)
 	}
+	if s.cfg.Setup != nil {
+		mux.HandleFunc("GET /register", s.registerPage)
+		mux.HandleFunc("POST /register/{kind}", s.enterItem)
+		mux.HandleFunc("POST /register/certificate", s.keepCertificate)
+		mux.HandleFunc("GET /register/certificate/{file}", s.certificate)
+	}
 	if s.makes() {
 		mux.HandleFunc("GET /records", s.records)
 		mux.HandleFunc("POST /records", s.order)

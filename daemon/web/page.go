@@ -111,10 +111,13 @@ type stationPage struct {
 	Jobs    []*analysis.Job
 	History bool
 	Enter   bool // there is a form for a new job
-	Gate    bool // a passphrase is asked for
-	Signed  bool // and this browser has given it
-	Face    view.Station
-	Cut     template.HTML
+
+	Register bool // there is a page of rings and gauges
+
+	Gate   bool // a passphrase is asked for
+	Signed bool // and this browser has given it
+	Face   view.Station
+	Cut    template.HTML
 
 	Simulated bool
 }
@@ -127,7 +130,7 @@ func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 	}
 	p := stationPage{
 		Station: st, Actions: s.cfg.Actions, Jobs: s.jobs(st.Name), History: s.cfg.History != nil,
-		Enter: s.cfg.Actions && s.cfg.Entry != nil, Gate: s.cfg.Gate != nil, Signed: s.signed(r),
+		Enter: s.cfg.Actions && s.cfg.Entry != nil, Register: s.cfg.Setup != nil, Gate: s.cfg.Gate != nil, Signed: s.signed(r),
 	}
 	if b := s.src.Bore(st.Name); b != nil {
 		l := s.look(r)

@@ -27,6 +27,7 @@
 //	GET  /setup/listen          server-sent events: what is known of the gauge that is listened to
 //	POST /setup/listen          begins to listen; /setup/listen/shown, /setup/listen/stop
 //	GET  /setup/contacts        server-sent events: the contacts of a port
+//	GET  /register              rings and gauges; posted to, one is entered or changed; /register/certificate/HASH is a file
 //	GET  /plan                  a bore before it is cut
 //	GET  /help                  what is refused, cautioned and shown, explained
 //	GET  /card                  the card to print for a station, with codes to scan; /code is one code
@@ -89,6 +90,8 @@ type Config struct {
 	Gate *Gate
 	// Setup is the configuration, which the pages may change; nil: they may not.
 	Setup Setup
+	// Certificates is the folder of the files of certificates, for Setup.
+	Certificates string
 	// People asks who works at a station; nil: the page asks nobody.
 	People *People
 	// History has the parts gauged before; nil: there are no such pages.
