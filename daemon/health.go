@@ -46,7 +46,13 @@ type StationHealth struct {
 	Name string `json:"name"`
 	Up   bool   `json:"line_open"`
 	Why  string `json:"why,omitempty"` // to this machine only
+	// InUse says that a part with readings is in hand, or that a reading came within inUseFor: a
+	// screen at the station stays on, although a gauge touches no key.
+	InUse bool `json:"in_use"`
 }
+
+// inUseFor is how long after a reading a station counts as in use: somebody hones in between.
+const inUseFor = 10 * time.Minute
 
 // answersWithin is how long all stations together may take to answer.
 const answersWithin = time.Second
@@ -75,7 +81,7 @@ func (d *Daemon) health() http.Handler {
 			if p.Up {
 				why = analysis.Say("daemon.line_open", p.Name)
 			}
-			h.Gauges = append(h.Gauges, StationHealth{Name: s.name, Up: p.Up, Why: f.Say(why)})
+			h.Gauges = append(h.Gauges, StationHealth{Name: s.name, Up: p.Up, Why: f.Say(why), InUse: d.inUse(s)})
 		}
 		if !fromHere(r) {
 			if h.Broker != nil {
@@ -91,6 +97,12 @@ func (d *Daemon) health() http.Handler {
 		}
 		_ = json.NewEncoder(w).Encode(h) // the client may have gone
 	})
+}
+
+// inUse reports whether somebody works at a station, see [StationHealth].
+func (d *Daemon) inUse(s *station) bool {
+	b := d.hub.Bore(s.name)
+	return b != nil && b.Part != nil && b.Last != nil && b.Verdict == nil || time.Since(s.counts.read()) < inUseFor
 }
 
 // standing says in a line for the service manager how the daemon does, such as "3 stations,

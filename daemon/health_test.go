@@ -92,6 +92,48 @@ func TestMetrics(t *testing.T) {
 	}
 }
 
+// TestInUse checks that /healthz says when somebody works at a station: with a part in hand, or a
+// moment after a reading, also of a ring. A screen goes dark by it.
+func TestInUse(t *testing.T) {
+	r := daemontest.NewRig(t)
+	r.Plug()
+	r.Start()
+	use := func() bool {
+		t.Helper()
+		_, body := r.Get("/healthz")
+		var h daemon.Health
+		if err := json.Unmarshal([]byte(body), &h); err != nil || len(h.Gauges) != 1 {
+			t.Fatalf("/healthz: %s %v", body, err)
+		}
+		return h.Gauges[0].InUse
+	}
+	if use() {
+		t.Error("in use although nothing was read")
+	}
+	r.Master()
+	if !use() {
+		t.Error("not in use although a ring was read")
+	}
+	r.Reading("31.75130", 1)
+	again := func() {
+		t.Helper()
+		r.Stop()
+		r.Start() // what came before the start does not count as just now
+		r.Eventually(20*time.Second, "the gauge", func() bool { return r.Metric(`fairbore_port_up{station="bay2"}`) == 1 })
+	}
+	again()
+	if !use() {
+		t.Error("not in use although a part is in hand")
+	}
+	if reply := r.Do(event.Action{Do: "disposition", Outcome: "scrap", Reason: "a trial"}); !reply.Done {
+		t.Fatalf("scrap: %+v", reply)
+	}
+	again()
+	if use() {
+		t.Error("in use although the part is finished and nothing was read since the start")
+	}
+}
+
 // TestReload checks that jobs are read again on SIGHUP. The current job keeps its limits until it
 // is chosen again. A configuration with a fault changes nothing.
 func TestReload(t *testing.T) {

@@ -3,6 +3,7 @@ package daemon
 import (
 	"net/http"
 	"sync"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
@@ -29,14 +30,26 @@ type counted struct {
 	mu      sync.Mutex
 	frames  uint64
 	rejects map[drivers.Reason]uint64
-	taken   uint64 // readings
-	refused uint64 // captured values that can't belong to the job
+	taken   uint64    // readings
+	refused uint64    // captured values that can't belong to the job
+	last    time.Time // when a value was captured, of a part or of a ring
+}
+
+// read returns when a value was captured last, the zero time for never since the start.
+func (c *counted) read() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.last
 }
 
 func (c *counted) events(events []event.Event) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for i := range events {
+		switch events[i].Kind {
+		case event.Taken, event.Refused, event.RingRead:
+			c.last = time.Now()
+		}
 		switch events[i].Kind {
 		case event.Taken:
 			c.taken++
