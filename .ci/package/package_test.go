@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"io"
+	"maps"
 	"net"
 	"os"
 	"os/exec"
@@ -46,6 +47,7 @@ func output(t testing.TB, name string, args ...string) string {
 type made struct {
 	dir    string            // with a repository, and the packages
 	by     map[string]string // path of the package, by machine
+	kiosk  string            // path of fairbore-kiosk, the same for all machines
 	commit string
 }
 
@@ -67,6 +69,8 @@ func (m *made) make(t testing.TB, machines ...string) {
 		}
 		m.by[machine] = found[0]
 	}
+	m.kiosk = filepath.Join(to, strings.Replace(filepath.Base(m.by[machines[0]]), "fairbore_", "fairbore-kiosk_", 1))
+	m.kiosk = strings.Replace(m.kiosk, machines[0]+".deb", "all.deb", 1)
 	t.Logf("packages for %s in %.0f s", strings.Join(machines, ", "), time.Since(began).Seconds())
 }
 
@@ -116,10 +120,14 @@ func TestPackages(t *testing.T) {
 				t.Errorf("%s: %d bytes, and then others, %d (%v)", machine, len(one), len(two), err)
 			}
 		}
+		one, err := os.ReadFile(m.kiosk)
+		if two, again := os.ReadFile(again.kiosk); err != nil || again != nil || !bytes.Equal(one, two) {
+			t.Errorf("kiosk: %d bytes, and then others, %d (%v, %v)", len(one), len(two), err, again)
+		}
 	})
 	t.Run("policy", func(t *testing.T) {
 		daemontest.Needs(t, "lintian")
-		for _, deb := range m.by {
+		for _, deb := range append(slices.Collect(maps.Values(m.by)), m.kiosk) {
 			out, err := exec.Command("lintian", "--allow-root", "--fail-on=error,warning", "--tag-display-limit=0", deb).CombinedOutput()
 			if err != nil || len(bytes.TrimSpace(out)) > 0 {
 				t.Errorf("lintian: %v\n%s", err, out)
