@@ -35,6 +35,7 @@ type taking struct {
 	since            time.Duration // when something came last, or the port was opened
 	fresh, burst     bool          // something came since the last judgement, and since the last silence
 	bursts, got      int           // pieces with silence between them, and bytes in them
+	from             int           // number of entries before this setting was set
 	found, readable  bool          // frames come whole; what came so far can be read
 	spoilt           bool          // what came can't be read with this setting
 	opening          int           // number of entries before the newest opening
@@ -47,6 +48,7 @@ type taking struct {
 // this is not the setting. It stays with a gauge that is found; found is then true.
 func (t *taking) run(ctx context.Context) (found bool, err error) {
 	t.heard = t.begin(t.line, t.probe)
+	t.from = len(t.heard.Entries) // what came with it before, in an earlier turn, doesn't count against it
 	t.tell(Passing{Is: Trying, At: t.at(), Line: t.line, Text: t.probe.says})
 	t.since = t.at()
 	if t.probe.driver != "" {
@@ -146,7 +148,7 @@ func (t *taking) judge() {
 	t.fresh = false
 	t.guess()
 	t.mu.Lock()
-	best, heard := t.state.Best, *t.heard
+	best, heard, newest := t.state.Best, *t.heard, t.heard.Entries[min(t.from, len(t.heard.Entries)):]
 	t.mu.Unlock()
 	least := goodFrames
 	if t.asker != nil {
@@ -163,7 +165,7 @@ func (t *taking) judge() {
 		t.found = true
 		t.tell(Passing{Is: Whole, At: t.at(), Line: t.line, Text: t.probe.says})
 	default:
-		t.spoilt = !t.readable && (t.got < shortest*t.bursts || unreadable(heard.Entries, t.bursts))
+		t.spoilt = !t.readable && (t.got < shortest*t.bursts || unreadable(newest, t.bursts))
 	}
 }
 
