@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -404,6 +405,44 @@ func TestPort_FootSwitchIsDebounced(t *testing.T) {
 		}
 		if s := fmt.Sprint(got); s != "[none CTS none]" {
 			t.Errorf("told %s", s)
+		}
+	})
+}
+
+// Who tries the contacts sees them in the status; nobody else is told, and it ends with the trial.
+func TestPort_WatchShowsContactsInTheStatusAlone(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := newFake()
+		var looks atomic.Int32
+		var on atomic.Bool
+		f.state = func() (ModemLines, error) { looks.Add(1); return ModemLines{CTS: on.Load()}, nil }
+		open, _ := give(f)
+		r := runOpen(t, fakeConfig(), open)
+		defer r.stop()
+		time.Sleep(time.Second)
+		if s := r.Status(); looks.Load() > 0 || s.HasLines {
+			t.Fatalf("looked %d times without anybody who watches", looks.Load())
+		}
+		stop := r.Watch()
+		time.Sleep(time.Second)
+		if s := r.Status(); !s.HasLines || s.Lines.CTS {
+			t.Fatalf("status %+v", s)
+		}
+		on.Store(true)
+		time.Sleep(200 * time.Millisecond)
+		if s := r.Status(); !s.Lines.CTS {
+			t.Errorf("pressed: %+v", s.Lines)
+		}
+		stop()
+		stop()
+		time.Sleep(200 * time.Millisecond)
+		before := looks.Load()
+		time.Sleep(time.Second)
+		if looks.Load() != before {
+			t.Error("it is looked at after the end")
+		}
+		if got := sequence(r.chunks()); got != "up" {
+			t.Errorf("told %s", got)
 		}
 	})
 }
