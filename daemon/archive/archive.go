@@ -9,6 +9,7 @@ import (
 	"slices"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/report"
@@ -122,7 +123,7 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 	fold := p.Fold()
 	set, known := fold.Terms()
 	if !known {
-		return p, fmt.Errorf("the journal does not say with which settings part %s of %s was gauged; run verify", s.Part, s.Station)
+		return p, analysis.Say("page.order.no_settings", s.Part, s.Station)
 	}
 	p.Bore = fold.Bore(set, judgedAt(p.Records))
 	p.Bore.Journal, p.Bore.Seq = end.Journal, end.Seq

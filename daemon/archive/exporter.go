@@ -3,9 +3,9 @@ package archive
 import (
 	"bytes"
 	"context"
-	"errors"
 	"io"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web/export"
@@ -32,7 +32,7 @@ func (e Exporter) Make(ctx context.Context, out io.Writer, w export.Wanted, prog
 	case "readings", "events":
 		err := Export(ctx, e.Path, guarded, store.ExportOptions{Format: store.Format(w.Format), Filter: f, Guard: true, Progress: progress})
 		if err == nil && w.Format != string(workbook) && (guarded.lines == 0 || guarded.lines == 1 && w.Format == "csv") {
-			err = errors.New("nothing in the journal is like that")
+			err = analysis.Say("page.order.nothing")
 		}
 		return err
 	}
@@ -59,7 +59,7 @@ func (s *diskGuard) Write(p []byte) (int, error) {
 	if s.since += len(p); s.since > lookEvery {
 		s.since = 0
 		if now := s.status(); !now.Recording || now.Low || now.Reserve {
-			return 0, errors.New("the disk is nearly full, and the room that is left is for the readings; make room and try again")
+			return 0, analysis.Say("page.order.disk")
 		}
 	}
 	return s.out.Write(p)

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
@@ -168,12 +169,13 @@ func (r *reporter) nothing(ctx context.Context) error {
 		return err
 	}
 	if len(parts) == 0 {
-		return errors.New("the journal has no part yet")
+		return analysis.Say("page.order.no_part_yet")
 	}
-	return fmt.Errorf("the journal has no such part; it has %s", jobsOf(parts))
+	return analysis.Say("page.order.no_such_part", jobsOf(parts))
 }
 
-// jobsOf lists jobs with their parts, the newest job first: "J-4112 (002, 001)".
+// jobsOf lists jobs with their parts, the newest job first, and how many more there are: "J-4112
+// (002, 001, +7)".
 func jobsOf(parts []store.PartSummary) string {
 	const shown = 5 // number of jobs, and of parts of each
 	var jobs []string
@@ -188,12 +190,12 @@ func jobsOf(parts []store.PartSummary) string {
 	for _, job := range jobs[:min(len(jobs), shown)] {
 		names := by[job]
 		if n := len(names) - shown; n > 0 {
-			names = append(slices.Clone(names[:shown]), fmt.Sprintf("and %d more", n))
+			names = append(slices.Clone(names[:shown]), fmt.Sprintf("+%d", n))
 		}
 		list = append(list, fmt.Sprintf("%s (%s)", job, strings.Join(names, ", ")))
 	}
 	if n := len(jobs) - shown; n > 0 {
-		list = append(list, fmt.Sprintf("and %d more jobs", n))
+		list = append(list, fmt.Sprintf("+%d", n))
 	}
 	return strings.Join(list, ", ")
 }
@@ -223,7 +225,7 @@ func (r *reporter) lot(ctx context.Context) (b report.Lot, err error) {
 		if err != nil {
 			return b, err
 		}
-		return b, fmt.Errorf("name the job to report: the journal has %s", jobsOf(parts))
+		return b, analysis.Say("page.order.name_job", jobsOf(parts))
 	}
 	b.From, b.To = r.o.From, r.o.To
 	most := cmp.Or(r.o.Most, partsReported-1)
@@ -232,7 +234,7 @@ func (r *reporter) lot(ctx context.Context) (b report.Lot, err error) {
 		return b, err
 	}
 	if len(parts) > most {
-		return b, fmt.Errorf("more than %d parts; narrow the times", most)
+		return b, analysis.Say("page.order.many", most)
 	}
 	slices.Reverse(parts)
 	last := uint64(0)
@@ -242,7 +244,7 @@ func (r *reporter) lot(ctx context.Context) (b report.Lot, err error) {
 		}
 		p, err := r.part(ctx, s)
 		if err != nil {
-			return b, fmt.Errorf("part %s of %s: %w", s.Part, s.Station, err)
+			return b, analysis.Say("page.order.of_part", s.Part, s.Station, analysis.Reason(err))
 		}
 		b.Parts = append(b.Parts, p)
 		last = max(last, p.Last())
@@ -252,7 +254,7 @@ func (r *reporter) lot(ctx context.Context) (b report.Lot, err error) {
 	}
 	b.Job = b.Parts[len(b.Parts)-1].Bore.Job
 	if b.Job == nil {
-		return b, fmt.Errorf("the journal does not say what job %s asks for; run verify", r.o.Job)
+		return b, analysis.Say("page.order.no_terms_of_job", r.o.Job)
 	}
 	if b.Limits, err = r.limits(ctx, r.o.Job, last); err != nil {
 		return b, err

@@ -406,7 +406,7 @@ func TestReportRefuses(t *testing.T) {
 	} {
 		var b bytes.Buffer
 		err := Report(t.Context(), s.path, &b, o)
-		if err == nil || !strings.Contains(err.Error(), want) || b.Len() > 0 {
+		if err == nil || !strings.Contains(en.Error(err), want) || b.Len() > 0 {
 			t.Errorf("%+v: %v, %d bytes written", o, err, b.Len())
 		}
 	}
@@ -517,7 +517,7 @@ func TestGaugeStudyFromTheJournal(t *testing.T) {
 		}
 	}
 	for _, o := range []ReportOptions{{Kind: "study", Job: "J-4107"}, {Kind: "study", To: time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC)}} {
-		if err := Report(t.Context(), s.path, &bytes.Buffer{}, o); err == nil || !strings.Contains(err.Error(), "the action study") {
+		if err := Report(t.Context(), s.path, &bytes.Buffer{}, o); err == nil || !strings.Contains(en.Error(err), en.Text("page.order.no_study")) {
 			t.Errorf("%+v: %v", o, err)
 		}
 	}

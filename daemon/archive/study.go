@@ -3,8 +3,6 @@ package archive
 import (
 	"cmp"
 	"context"
-	"errors"
-	"fmt"
 	"io"
 	"slices"
 
@@ -24,14 +22,11 @@ type studyReading struct {
 	void bool
 }
 
-// errNoStudy also says how to make a study.
-var errNoStudy = errors.New("the journal has no gauge study here; start one at the station: the action study, with who take part, how many parts and how many trials")
-
 // studyOf collects the newest gauge study that the options select.
 func (r *reporter) studyOf(ctx context.Context) (report.GaugeStudy, error) {
 	all, err := r.begun(ctx, store.Filter{Station: r.o.Station, Job: r.o.Job, From: r.o.From, To: r.o.To, Limit: 1})
 	if err == nil && len(all) == 0 {
-		err = errNoStudy
+		err = analysis.Say("page.order.no_study") // and how to make one
 	}
 	if err != nil {
 		return report.GaugeStudy{}, err
@@ -87,7 +82,7 @@ func (a *archive) study(ctx context.Context, begun *event.Record) (g report.Gaug
 	}
 	for _, s := range all {
 		if s.Reading.Gauge != g.Gauge {
-			return g, fmt.Errorf("gauges %s and %s were used in one study; it tells nothing of either", s.Reading.Gauge, g.Gauge)
+			return g, analysis.Say("page.order.two_gauges", s.Reading.Gauge, g.Gauge)
 		}
 	}
 	g.Trace.First = begun.Seq
@@ -112,7 +107,7 @@ func (a *archive) jobAt(ctx context.Context, id string, seq uint64) (*analysis.J
 		return nil, err
 	}
 	if len(taken) == 0 {
-		return nil, fmt.Errorf("the journal does not say what job %s asks for; run verify", id)
+		return nil, analysis.Say("page.order.no_terms_of_job", id)
 	}
 	return taken[len(taken)-1].Job, nil
 }

@@ -9,6 +9,7 @@ import (
 	"io"
 	"slices"
 
+	"fairbore/analysis"
 	"fairbore/daemon/sheet"
 	"fairbore/daemon/store"
 )
@@ -113,7 +114,7 @@ func book(in io.Reader, out io.Writer) error {
 		row, err := rows.Read()
 		switch {
 		case errors.Is(err, io.EOF) && w.Rows() == 0:
-			return errors.New("nothing in the journal is like that")
+			return analysis.Say("page.order.nothing")
 		case errors.Is(err, io.EOF):
 			return w.Close()
 		case err != nil:

@@ -1,7 +1,10 @@
 package report
 
 import (
+	"bytes"
+	"encoding/xml"
 	"html"
+	"os/exec"
 	"regexp"
 	"slices"
 	"strings"
@@ -11,6 +14,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
@@ -152,15 +156,68 @@ func TestEveryWordOfARecordIsFromTheCatalogue(t *testing.T) {
 	}
 }
 
-// No code is without its text in English.
-func TestEveryRecordIsInEnglish(t *testing.T) {
-	for name, d := range everyRecord(t, notation.Format{}) {
-		for _, line := range strings.Split(d.Text(), "\n") {
-			if strings.ContainsAny(line, "⟦⟧…") {
-				t.Errorf("%s: %q", name, line)
+// No code is without its text in any language, and on paper no word leaves the page, lacks a glyph
+// or stands on another one: as another program finds them.
+func TestEveryRecordIsInEachLanguage(t *testing.T) {
+	for _, l := range notation.Languages() {
+		for name, d := range everyRecord(t, notation.Format{Language: l}) {
+			for _, line := range strings.Split(d.Text(), "\n") {
+				if strings.ContainsAny(line, "⟦⟧…") {
+					t.Errorf("%s, %s: %q", l.Tag, name, line)
+				}
+			}
+			for n, p := range printed(t, pdf(t, d, document.A4)) {
+				if len(p.Words) == 0 {
+					t.Errorf("%s, %s: page %d is empty", l.Tag, name, n+1)
+				}
+				for i, w := range p.Words {
+					if w.X0 < 0 || w.X1 > p.W || w.Y1 > p.H || strings.ContainsRune(w.Text, '\uFFFD') {
+						t.Errorf("%s, %s, page %d: %q stands at %.0f to %.0f, %.0f of %.0f × %.0f", l.Tag, name, n+1, w.Text, w.X0, w.X1, w.Y1, p.W, p.H)
+					}
+					for _, o := range p.Words[:i] {
+						across, down := min(w.X1, o.X1)-max(w.X0, o.X0), min(w.Y1, o.Y1)-max(w.Y0, o.Y0)
+						if across > 1 && down > min(w.Y1-w.Y0, o.Y1-o.Y0)/2 {
+							t.Errorf("%s, %s, page %d: %q stands on %q", l.Tag, name, n+1, w.Text, o.Text)
+						}
+					}
+				}
 			}
 		}
 	}
+}
+
+// onPaper is a page as another program finds it, in points.
+type onPaper struct {
+	W     float64 `xml:"width,attr"`
+	H     float64 `xml:"height,attr"`
+	Words []struct {
+		Text string  `xml:",chardata"`
+		X0   float64 `xml:"xMin,attr"`
+		X1   float64 `xml:"xMax,attr"`
+		Y0   float64 `xml:"yMin,attr"`
+		Y1   float64 `xml:"yMax,attr"`
+	} `xml:"word"`
+}
+
+// printed takes the words of a PDF out with their places.
+func printed(t *testing.T, file []byte) []onPaper {
+	t.Helper()
+	daemontest.Needs(t, "pdftotext")
+	read := exec.Command("pdftotext", "-bbox", "-", "-")
+	read.Stdin = bytes.NewReader(file)
+	out, err := read.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var doc struct {
+		Pages []onPaper `xml:"body>doc>page"`
+	}
+	dec := xml.NewDecoder(bytes.NewReader(out))
+	dec.Strict, dec.Entity = false, xml.HTMLEntity
+	if err := dec.Decode(&doc); err != nil {
+		t.Fatal(err)
+	}
+	return doc.Pages
 }
 
 func TestARecordNamesTheMaterialInItsLanguage(t *testing.T) {

@@ -54,7 +54,7 @@ func TestBrowserRecords(t *testing.T) {
 		}
 	}
 	b.wait("a day without readings", `((f) => (f.what.value = "readings", f.what.dispatchEvent(new Event("change")), f.from.value = f.to.value = "2020-02-02", document.getElementById("make").click(), true))(document.getElementById("order"))`)
-	b.says("why", "nothing in the journal is like that")
+	b.says("why", en.Text("page.order.nothing"))
 	b.open("http://"+r.Web+"/records", 1024, 600)
 	b.wait("the newest job to be chosen", `document.querySelector("#order [name=job]").value === "J-4112"`)
 	b.do(chromedp.Click(`#make`)) // with nothing typed and nothing chosen

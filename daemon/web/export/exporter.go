@@ -155,7 +155,7 @@ func (e *Exporter) make(j *Job, want Wanted) {
 	}
 	j.ended(err, f, want.What == "verify")
 	if err != nil && j.ctx.Err() == nil {
-		e.log.Warn().Err(err).Str("what", want.What).Msg("not made for the page")
+		e.log.Warn().Str("error", notation.Format{}.Error(err)).Str("what", want.What).Msg("not made for the page")
 	}
 	kept := time.NewTimer(keptFor)
 	defer kept.Stop()
