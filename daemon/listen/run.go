@@ -49,8 +49,6 @@ func Run(ctx context.Context, o Options) error {
 		}
 	}
 	t := &screen{Options: o}
-	t.Patient, t.Tell = o.Answers != nil, t.told
-	t.ear = NewListener(t.Settings)
 	if err := t.listen(ctx); err != nil {
 		return err
 	}
@@ -78,6 +76,8 @@ func (t *screen) say(format string, a ...any) {
 
 // listen listens until the person is done or, without one, until all was tried.
 func (t *screen) listen(ctx context.Context) error {
+	t.Patient, t.Tell = t.Answers != nil, t.told
+	t.ear = NewListener(t.Settings)
 	t.say("Listening on %s. Press the gauge's button, or let it stream.", t.Device)
 	if t.Patient {
 		t.say("Take your time; Enter alone ends it.")
@@ -97,7 +97,10 @@ func (t *screen) listen(ctx context.Context) error {
 			return errors.Join(err, ctx.Err())
 		case text, ok := <-t.Answers:
 			if !ok { // nobody is there any more
-				t.Answers = nil
+				if t.Answers = nil; t.ear.State().Best == nil {
+					done()
+					return errors.Join(<-ended, t.listen(ctx))
+				}
 			}
 			if text = strings.TrimSpace(text); text == "" {
 				done()

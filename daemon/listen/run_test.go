@@ -345,3 +345,16 @@ func TestRunTellsThatTheServerRefuses(t *testing.T) {
 		}
 	}
 }
+
+// An input that is closed from the beginning, such as /dev/null, is nobody: a port that isn't there is
+// not waited for.
+func TestRunWaitsForNobody(t *testing.T) {
+	t.Parallel()
+	answers := make(chan string)
+	close(answers)
+	device := filepath.Join(t.TempDir(), "nothing")
+	err := Run(t.Context(), Options{Settings: Settings{Device: device, For: time.Second, Log: zerolog.Nop()}, Answers: answers, Print: &printed{}})
+	if err == nil || errors.Is(err, ErrCantTell) || !strings.Contains(err.Error(), "lists the serial lines") {
+		t.Errorf("a port that isn't there: %v", err)
+	}
+}
