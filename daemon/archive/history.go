@@ -8,7 +8,6 @@ import (
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/report"
-	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
 )
@@ -39,32 +38,33 @@ func (h History) Known(ctx context.Context) (jobs, gauges, people []string, err 
 }
 
 // Record implements [web.History].
-func (h History) Record(ctx context.Context, station string, seq uint64) (*state.Bore, []event.Record, error) {
+func (h History) Record(ctx context.Context, station string, seq uint64) (web.PartRecord, error) {
+	none := web.PartRecord{}
 	if seq == 0 {
-		return nil, nil, web.ErrNoPart
+		return none, web.ErrNoPart
 	}
 	serial := ""
 	for r, err := range h.Journal.Query(ctx, store.Filter{Station: station, Kinds: []event.Kind{event.PartBegun}, AfterSeq: seq - 1, Limit: 1}) {
 		if err != nil {
-			return nil, nil, err
+			return none, err
 		}
 		if r.Seq != seq {
-			return nil, nil, web.ErrNoPart
+			return none, web.ErrNoPart
 		}
 		serial = r.Part.Serial
 	}
 	parts, err := h.Journal.Parts(ctx, store.Filter{Station: station, Part: serial, AfterSeq: seq - 1})
 	if err != nil {
-		return nil, nil, err
+		return none, err
 	}
 	if len(parts) == 0 || parts[len(parts)-1].Seq != seq { // the newest part comes first
-		return nil, nil, web.ErrNoPart
+		return none, web.ErrNoPart
 	}
 	p, err := newArchive(h.Journal).part(ctx, parts[len(parts)-1])
 	if err != nil {
-		return nil, nil, err
+		return none, err
 	}
-	return p.Bore, p.Records, nil
+	return web.PartRecord{Bore: p.Bore, Fold: p.Fold(), Events: p.Records}, nil
 }
 
 // Studies implements [web.History].

@@ -116,7 +116,7 @@ func (a *archive) jobAt(ctx context.Context, id string, seq uint64) (*analysis.J
 // part is no longer in hand, since until then its readings may be voided. It sets plan to the state
 // of the study. end is the last event that counts.
 func (a *archive) walkStudy(ctx context.Context, begun *event.Record, plan *report.StudyPlan) (all []studyReading, end event.Record, err error) {
-	kinds := []event.Kind{event.Studied, event.Taken, event.Voided, event.Restored, event.PartBegun, event.JobChosen, event.RoundOver, event.Judged}
+	kinds := []event.Kind{event.Studied, event.Taken, event.Voided, event.Restored, event.PartBegun, event.JobChosen, event.RoundOver, event.RoundUndone, event.Judged}
 	last := uint64(0) // event of the study
 	for e, err := range a.journal.Query(ctx, store.Filter{Station: begun.Station, Kinds: []event.Kind{event.Studied}, AfterSeq: begun.Seq}) {
 		if err != nil {

@@ -21,6 +21,7 @@ const (
 	JobChosen       Kind = "job"          // the station works to this job from now on
 	PartBegun       Kind = "part"         // the next part is in hand
 	RoundOver       Kind = "round"        // honing is done, a new round of gauging begins
+	RoundUndone     Kind = "round_undone" // that round was begun by mistake, and nothing was gauged in it
 	Placed          Kind = "position"     // the operator chose or skipped a place
 	Taken           Kind = "reading"      // a reading was captured
 	Refused         Kind = "refused"      // a captured value does not count, with the reason

@@ -58,6 +58,13 @@ type Work struct {
 	Unnamed int            // readings of the part that nobody was named for
 }
 
+// Copied returns a copy that takes in events without changing w.
+func (w *Work) Copied() Work {
+	c := *w
+	c.Takers, c.Took = maps.Clone(w.Takers), slices.Clip(w.Took)
+	return c
+}
+
 // Now returns the id of who works at the station at a moment, "" if nobody is named, if the shift is
 // over, or if the person is no longer one of the staff. A wall clock that was set back to before the
 // person was named counts as the end of the shift.

@@ -147,22 +147,8 @@ func (p Part) Table() Table {
 
 // counts says whether a reading counts, and if not why.
 func (r *record) counts(x *event.Reading) (counts, why string) {
-	if why, void := r.fold.Voids[x.No]; void {
-		return "no", "struck out: " + english(why)
-	}
-	switch {
-	case x.Mastered == 0:
-		return "no", "without a mastering"
-	case r.fold.Doubtful[x.No]:
-		return "no", "in doubt after a check that failed"
-	case r.fold.TakenWarm[x.No]:
-		return "no", "taken while the part was warm by what was not known"
-	case r.fold.Asked[x.No]:
-		return "no", "asked about and not confirmed"
-	}
-	now := r.fold.Current(x.Round)[x.Place]
-	if now == nil || now.No != x.No {
-		return "no", "gauged again"
+	if p := r.fold.NotCounted(x); !p.IsZero() {
+		return "no", english(p)
 	}
 	return "yes", ""
 }

@@ -56,6 +56,8 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 		if e.Place.Skip {
 			return r.Text("record.told.skipped"), r.Place(e.Place.Place)
 		}
+	case event.RoundUndone:
+		return r.Text("record.told.round_undone"), r.Text("record.round", e.Round.Number)
 	case event.Superseded:
 		return r.Text("record.told.superseded"), r.superseded(e)
 	case event.Judged:
@@ -133,14 +135,14 @@ func (r *record) befell(e *event.Record) (what, detail string) {
 // taken does it for a reading that was not taken in the usual way.
 func (r *record) taken(x *event.Reading) (what, detail string) {
 	switch {
+	case x.Mastered == 0:
+		return r.Text("record.told.no_zero"), r.Text("record.told.not_counted", x.No, x.Place)
 	case x.Unexpected:
 		return r.Text("record.told.surprising"), r.Text("record.told.expected", x.No, analysis.Size(x.Expected), 2*x.ExpectedU, r.say(x.Ask))
 	case !x.Ask.IsZero():
 		return r.Text("record.told.questioned"), r.Text("record.told.asked", x.No, r.say(x.Ask))
 	case x.How == "manual":
 		return r.Text("record.told.by_hand"), r.Text("record.told.reading_at", x.No, x.Place)
-	case x.Mastered == 0:
-		return r.Text("record.told.no_zero"), r.Text("record.told.not_counted", x.No, x.Place)
 	}
 	return "", ""
 }

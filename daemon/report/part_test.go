@@ -78,7 +78,7 @@ func TestSurprisesInTheRecord(t *testing.T) {
 	if err := b.part("001").Table().CSV(&rows); err != nil {
 		t.Fatal(err)
 	}
-	if strings.Count(rows.String(), "asked about and not confirmed") != 1 || strings.Count(rows.String(), ",yes,") != 4 {
+	if strings.Count(rows.String(), "unconfirmed") != 1 || strings.Count(rows.String(), ",yes,") != 4 {
 		t.Errorf("rows:\n%s", rows.String())
 	}
 }

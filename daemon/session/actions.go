@@ -27,6 +27,7 @@ func actions() []action {
 		{"job", "job spec", false, (*Session).chooseJob},
 		{"part", "part order heat fields", false, (*Session).beginPart},
 		{"round", "strokes seconds dressed", true, (*Session).newRound},
+		{"undo_round", "", true, (*Session).undoRound}, // the round in hand was begun by mistake
 		{"position", "position", true, (*Session).choosePlace},
 		{"repeat", "position", true, (*Session).choosePlace}, // gauge one place again and again
 		{"skip", "position", true, (*Session).choosePlace},

@@ -14,6 +14,8 @@ type freeAir struct {
 	once  bool          // no other value was captured since
 	since time.Duration // when the gauge left the bore
 	out   bool
+	// undone says that a person undid the round that was begun while the gauge is out.
+	undone bool
 }
 
 // voidByGesture voids the last reading when two values are captured in free air within a short
@@ -40,13 +42,13 @@ func (s *Session) roundByGesture() {
 		return
 	}
 	if s.capture.inBore() {
-		s.air.out = false
+		s.air.out, s.air.undone = false, false
 		return
 	}
 	if !s.air.out {
 		s.air.out, s.air.since = true, s.now.Mono
 	}
-	if f.Running != nil || f.Verdict != nil || f.Job == nil || f.Due() != nil || s.now.Mono-s.air.since < limit {
+	if s.air.undone || f.Running != nil || f.Verdict != nil || f.Job == nil || f.Due() != nil || s.now.Mono-s.air.since < limit {
 		return
 	}
 	s.air.since = s.now.Mono

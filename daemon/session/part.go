@@ -121,6 +121,17 @@ func (s *Session) newRound(a event.Action) error {
 	return nil
 }
 
+// undoRound undoes the round in hand if nothing was gauged in it. Both events stay in the journal.
+func (s *Session) undoRound(event.Action) error {
+	if !s.fold.Undoable() {
+		return analysis.Say("action.undo_round.none")
+	}
+	s.air.undone = true
+	r := s.fold.LatestRound()
+	s.emit(event.Event{Kind: event.RoundUndone, Round: &r})
+	return nil
+}
+
 func (s *Session) choosePlace(a event.Action) error {
 	f := &s.fold
 	p := a.Place

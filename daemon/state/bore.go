@@ -84,10 +84,12 @@ type Bore struct {
 	Warning   analysis.Phrase         `json:"warning,omitzero"` // about the record: reserve in use, not recording
 	Verdict   *event.Verdict          `json:"result,omitempty"`
 	// VerdictSeq is the number of the result in the journal, by which another one supersedes it.
-	VerdictSeq uint64            `json:"result_seq,omitempty"`
-	Last       *event.Reading    `json:"last,omitempty"`
-	Refused    *event.Refusal    `json:"refused,omitempty"` // the newest, if it came after the last reading
-	Cautions   []analysis.Phrase `json:"cautions,omitempty"`
+	VerdictSeq uint64 `json:"result_seq,omitempty"`
+	// PartSeq is the number in the journal of the event that began the part.
+	PartSeq  uint64            `json:"part_seq,omitempty"`
+	Last     *event.Reading    `json:"last,omitempty"`
+	Refused  *event.Refusal    `json:"refused,omitempty"` // the newest, if it came after the last reading
+	Cautions []analysis.Phrase `json:"cautions,omitempty"`
 }
 
 // Person returns the id of who works at the station, "" for nobody.
@@ -192,7 +194,7 @@ type MasterState struct {
 func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	b := &Bore{
 		Station: f.Station, At: now, Simulated: f.Simulated(), Job: f.Job, Part: f.Part, Round: f.Round(), Basis: f.Round(),
-		Recording: true, Undo: f.Undo, Verdict: f.Verdict, VerdictSeq: f.VerdictSeq, Last: f.Newest(), Refused: f.Refused,
+		Recording: true, Undo: f.Undo, Verdict: f.Verdict, VerdictSeq: f.VerdictSeq, PartSeq: f.PartSeq, Last: f.Newest(), Refused: f.Refused,
 	}
 	if f.GaugeKnown {
 		g := f.Gauge

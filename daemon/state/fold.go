@@ -37,8 +37,9 @@ type Fold struct {
 	Begun      time.Time      // when the part was begun
 	RoundAt    time.Time      // when the round in hand began
 	Verdict    *event.Verdict // the newest result of the part; nil: it is not finished
-	// VerdictSeq is the number of that result in the journal, 0 where only events were applied.
-	VerdictSeq uint64
+	// VerdictSeq is the number of that result in the journal, PartSeq that of the event that began the
+	// part, 0 where only events were applied.
+	VerdictSeq, PartSeq uint64
 
 	// Readings are the readings of the part in order, including void ones. They belong to the
 	// events and are never changed, so that several folds share them.
@@ -93,6 +94,10 @@ type Fold struct {
 	Work       people.Work
 	Dressed    bool // the stones were dressed or changed, and nothing was honed since
 
+	// before is the state as it would be had the round in hand not begun, nil once something is gauged
+	// in that round. Events apply to it too.
+	before *Fold
+
 	simulatedPart, simulatedZero bool // an event since the part was begun, the newest mastering, was simulated
 }
 
@@ -143,6 +148,7 @@ func (f *Fold) Round() int { return f.LatestRound().Number }
 // Apply takes in the next event of the station. An event of a kind that does not matter here
 // changes nothing.
 func (f *Fold) Apply(e *event.Event) {
+	f.applyBefore(e)
 	f.Station, f.Last = e.Station, e.At
 	f.applyOrigin(e)
 	f.Undo = f.undoOf(e)
@@ -152,7 +158,7 @@ func (f *Fold) Apply(e *event.Event) {
 			f.Settings = e.Settings
 			f.describe()
 		}
-	case event.JobChosen, event.PartBegun, event.RoundOver, event.Placed, event.Judged, event.Superseded:
+	case event.JobChosen, event.PartBegun, event.RoundOver, event.RoundUndone, event.Placed, event.Judged, event.Superseded:
 		f.applyPart(e)
 	case event.Taken:
 		f.takeReading(e.Reading)
@@ -205,8 +211,11 @@ func (f *Fold) applyOrigin(e *event.Event) {
 // ApplyRecord does the same for an event that is recorded.
 func (f *Fold) ApplyRecord(r *event.Record) {
 	f.Apply(&r.Event)
-	if r.Verdict != nil && r.Verdict == f.Verdict {
+	switch {
+	case r.Verdict != nil && r.Verdict == f.Verdict:
 		f.VerdictSeq = r.Seq
+	case r.Kind == event.PartBegun:
+		f.PartSeq = r.Seq
 	}
 }
 
@@ -247,6 +256,11 @@ func (f *Fold) applyPart(e *event.Event) {
 		f.roundStart, f.clockSteadyFrom, f.Done = len(f.Readings), 0, nil
 		f.forgetWarmth()
 		f.Dressed = false
+	case event.RoundUndone:
+		if f.Undoable() && f.Round() == e.Round.Number {
+			*f = *f.before
+			f.Last = e.At
+		}
 	case event.Placed:
 		f.applyPlace(e.Place)
 	case event.Superseded:
@@ -440,7 +454,7 @@ func (f *Fold) mistrust(no int) {
 func (f *Fold) newPart(p *event.Part, at time.Time) {
 	f.Part, f.Begun, f.RoundAt = p, at, at
 	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.TakenWarm, f.Asked, f.roundStart, f.clockSteadyFrom, f.Done = nil, nil, nil, nil, nil, nil, 0, 0, nil
-	f.Refused, f.Chosen, f.Skipped, f.Verdict, f.VerdictSeq = nil, nil, nil, nil, 0
+	f.Refused, f.Chosen, f.Skipped, f.Verdict, f.VerdictSeq, f.PartSeq = nil, nil, nil, nil, 0, 0
 	f.Staying, f.GaugedSince, f.Doubted = false, false, false
 	f.Work.NextPart()
 	f.forgetWarmth()
@@ -481,6 +495,31 @@ func (f *Fold) sound(r *event.Reading) bool {
 	_, void := f.Voids[r.No]
 	return !void && r.Mastered > 0 && !f.Doubtful[r.No] && !f.Asked[r.No]
 }
+
+// NotCounted says why a reading of the part in hand does not count, zero if it counts. The code of a
+// reading that another one at its place has replaced is [MeasuredAgain].
+func (f *Fold) NotCounted(r *event.Reading) analysis.Phrase {
+	why, void := f.Voids[r.No]
+	switch {
+	case void:
+		return analysis.Say("uncounted.void", why)
+	case r.Mastered == 0:
+		return analysis.Say("uncounted.no_zero")
+	case f.Doubtful[r.No]:
+		return analysis.Say("uncounted.doubtful")
+	case f.TakenWarm[r.No]:
+		return analysis.Say("uncounted.warm")
+	case f.Asked[r.No]:
+		return analysis.Say("uncounted.asked")
+	}
+	if now := f.Current(r.Round)[r.Place]; now == nil || now.No != r.No {
+		return analysis.Say(MeasuredAgain)
+	}
+	return analysis.Phrase{}
+}
+
+// MeasuredAgain is the code for a reading in whose place another one counts.
+const MeasuredAgain = "uncounted.again"
 
 // Current returns the reading that counts at each place in a round: the newest there.
 func (f *Fold) Current(round int) map[analysis.Place]*event.Reading {
@@ -533,10 +572,9 @@ func (f *Fold) Due() *analysis.Place {
 	return last
 }
 
-// markDone notes that the place of a reading has one in the round in hand. Before any mastering a
-// reading without one is enough, so that the plan goes on.
+// markDone notes that the place of a reading that counts has one in the round in hand.
 func (f *Fold) markDone(r *event.Reading) {
-	if _, void := f.Voids[r.No]; !f.Counts(r) && (void || f.Master != nil) {
+	if !f.Counts(r) {
 		return
 	}
 	if f.Done == nil {

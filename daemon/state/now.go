@@ -87,7 +87,11 @@ func (f *Fold) now(b *Bore, set *Settings) Now {
 	case f.Verdict != nil:
 		return f.finished(b)
 	case !b.Master.OK:
-		return Now{Is: NotMastered, Do: "master", Also: []string{"job"}, Sentence: analysis.Say("now.not_mastered", f.Job.Ring), Reason: b.Master.Why}
+		n := Now{Is: NotMastered, Do: "master", Also: []string{"job"}, Sentence: analysis.Say("now.not_mastered", f.Job.Ring), Reason: b.Master.Why}
+		if r := f.Newest(); r != nil && r.Mastered == 0 {
+			n.Reason = analysis.Say("now.why.no_zero")
+		}
+		return n
 	}
 	return f.measured(b, set)
 }

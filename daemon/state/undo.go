@@ -1,6 +1,8 @@
 package state
 
 import (
+	"maps"
+	"slices"
 	"time"
 
 	"fairbore/analysis"
@@ -30,12 +32,56 @@ func (f *Fold) undoOf(e *event.Event) *Undo {
 		}
 	case event.Placed:
 		return f.undoOfPlace(e)
-	case event.JobChosen, event.PartBegun, event.RoundOver, event.Judged, event.Taken, event.Kept, event.Mastering, event.Studied:
+	case event.RoundOver:
+		return &Undo{At: e.At, What: analysis.Say("undo.round", e.Round.Number), Do: "undo_round"}
+	case event.JobChosen, event.PartBegun, event.Judged, event.Taken, event.Kept, event.Mastering, event.Studied:
 	default:
 		return f.Undo
 	}
 	return nil
 }
+
+// mostBefore is how many rounds in a row that nothing was gauged in can be undone.
+const mostBefore = 4
+
+// applyBefore takes an event in as if the round in hand had not begun. It must come before the event
+// is taken in otherwise.
+func (f *Fold) applyBefore(e *event.Event) {
+	switch e.Kind {
+	case event.RoundOver:
+		f.before = f.copied()
+		last := f
+		for range mostBefore {
+			if last = last.before; last == nil {
+				return
+			}
+		}
+		last.before = nil
+	case event.Taken, event.Judged, event.PartBegun, event.JobChosen:
+		f.before = nil
+	case event.RoundUndone:
+	default:
+		if f.before != nil {
+			f.before.Apply(e)
+		}
+	}
+}
+
+// copied returns a copy that takes in events without changing f.
+func (f *Fold) copied() *Fold {
+	c := *f
+	c.Voids, c.Doubtful, c.TakenWarm, c.Asked = maps.Clone(f.Voids), maps.Clone(f.Doubtful), maps.Clone(f.TakenWarm), maps.Clone(f.Asked)
+	c.Beside, c.Work = maps.Clone(f.Beside), f.Work.Copied()
+	c.Readings, c.Rounds, c.gauges = slices.Clip(f.Readings), slices.Clip(f.Rounds), slices.Clip(f.gauges)
+	if f.Running != nil {
+		running := *f.Running
+		c.Running = &running
+	}
+	return &c
+}
+
+// Undoable reports whether the round in hand can be undone, since nothing was gauged in it.
+func (f *Fold) Undoable() bool { return f.before != nil }
 
 // undoOfPlace returns how the choice of a place is taken back: by choosing the one that was due.
 func (f *Fold) undoOfPlace(e *event.Event) *Undo {

@@ -30,9 +30,9 @@ type History interface {
 	// Known returns the jobs, the gauges and the ids of the people that the journal names, the newest
 	// job first.
 	Known(ctx context.Context) (jobs, gauges, people []string, err error)
-	// Record returns the final state of the part that began with event seq of a station, and its
-	// events in order. It fails with [ErrNoPart] if no part began there.
-	Record(ctx context.Context, station string, seq uint64) (*state.Bore, []event.Record, error)
+	// Record returns the part that began with event seq of a station. It fails with [ErrNoPart] if no
+	// part began there.
+	Record(ctx context.Context, station string, seq uint64) (PartRecord, error)
 	// Studies returns the gauge studies of a station and a job, "" for all, the newest first, at
 	// most most of them.
 	Studies(ctx context.Context, station, job string, most int) ([]StudyLine, error)
@@ -43,6 +43,13 @@ type History interface {
 
 // ErrNoPart says that no part began with an event.
 var ErrNoPart = errors.New("no part began there")
+
+// PartRecord is what the journal has of a part.
+type PartRecord struct {
+	Bore   *state.Bore
+	Fold   *state.Fold // the final state
+	Events []event.Record
+}
 
 // PartFilter selects parts. An empty field selects all.
 type PartFilter struct {
@@ -214,26 +221,34 @@ type record struct {
 	Earlier  *event.Beginning // where the part was begun before
 }
 
-func (s *Server) part(w http.ResponseWriter, r *http.Request) {
-	station := r.PathValue("station")
-	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 64)
-	if err != nil {
-		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_part"))
-		return
+// recorded returns the part of an address, or answers why there is none.
+func (s *Server) recorded(w http.ResponseWriter, r *http.Request) (p PartRecord, seq uint64, ok bool) {
+	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 63)
+	if err == nil {
+		p, err = s.cfg.History.Record(r.Context(), r.PathValue("station"), seq)
+	} else {
+		err = ErrNoPart
 	}
-	b, events, err := s.cfg.History.Record(r.Context(), station, seq)
 	switch {
 	case errors.Is(err, ErrNoPart):
 		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_part"))
-		return
 	case err != nil:
 		s.failed(w, r, analysis.Say("page.failed.part", err), err)
-		return
-	case b.Job == nil || b.Part == nil:
+	case p.Bore.Job == nil || p.Bore.Part == nil:
 		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_job"))
+	default:
+		return p, seq, true
+	}
+	return p, seq, false
+}
+
+func (s *Server) part(w http.ResponseWriter, r *http.Request) {
+	station := r.PathValue("station")
+	p, seq, ok := s.recorded(w, r)
+	if !ok {
 		return
 	}
-	l := s.look(r)
+	b, l := p.Bore, s.look(r)
 	f := l.format(b.Job)
 	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict, VerdictSeq: b.VerdictSeq}, Bore: b, Earlier: b.Part.Continues, Acts: s.cfg.Actions && b.VerdictSeq != 0, Title: view.JobTitle(b.Job), Units: f.SmallUnit(), Makes: s.makes()}
 	// The drawings are safe HTML, since picture escapes all text.
@@ -241,6 +256,6 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f, Against: l.by}.SVG())
 	rec.Sections = template.HTML(picture.Sections{Bore: b, W: 1400, H: 300, Format: f}.SVG())
 	rec.Facts = view.Facts(b, f)
-	rec.Lines = view.Lines(events, f, s.names(station))
+	rec.Lines = view.Lines(p.Events, p.Fold, f, s.names(station))
 	s.render(w, r, "part.html", rec)
 }

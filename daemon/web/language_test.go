@@ -185,6 +185,7 @@ func TestEventsAreSaidInTheLanguage(t *testing.T) {
 	for _, e := range []event.Event{
 		{Kind: event.Voided, Void: &event.Void{No: 36, Reason: analysis.Quote("dirt 7")}}, {Kind: event.Restored, Void: &event.Void{No: 36}},
 		{Kind: event.Kept, Void: &event.Void{No: 36, Reason: analysis.Quote("looked at 7")}}, {Kind: event.Kept, Void: &event.Void{No: 36}},
+		{Kind: event.RoundUndone, Round: &event.Round{Number: 3}},
 		{Kind: event.Refused, Refused: &event.Refusal{Reason: analysis.Quote("not square 7")}}, {Kind: event.NoteAdded, Note: "new stone 7"},
 		{Kind: event.GaugeSeen, Gauge: &event.InstrumentState{Name: "G-11", Lost: true}},
 		{Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.IsAccepted, Reason: analysis.Quote("in size 7")}}, {Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.Scrapped, Reason: analysis.Quote("over 7")}},
@@ -198,8 +199,8 @@ func TestEventsAreSaidInTheLanguage(t *testing.T) {
 		}
 	}
 	told := map[string]bool{}
-	for _, l := range view.Lines(p.Told, f, func(id string) string { return id }) {
-		if w := untranslated(strings.Join([]string{l.Where, l.Size, l.Dev, l.How, l.Void, l.Note}, "\n"), said); len(w) > 0 {
+	for _, l := range view.Lines(p.Told, &p.Fold, f, func(id string) string { return id }) {
+		if w := untranslated(strings.Join([]string{l.Where, l.Size, l.Dev, l.How, l.Not, l.Note}, "\n"), said); len(w) > 0 {
 			t.Errorf("the record says %+v: %q", l, w)
 		}
 		if code, ok := strings.CutPrefix(l.Note, "⟦"); ok {

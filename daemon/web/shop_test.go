@@ -175,11 +175,11 @@ func (h shelf) Parts(_ context.Context, f PartFilter) ([]PartLine, uint64, error
 	return []PartLine{l}, 0, nil
 }
 
-func (h shelf) Record(_ context.Context, station string, seq uint64) (*state.Bore, []event.Record, error) {
+func (h shelf) Record(_ context.Context, station string, seq uint64) (PartRecord, error) {
 	if station != h.play.Set.Station || seq != 3 {
-		return nil, nil, ErrNoPart
+		return PartRecord{}, ErrNoPart
 	}
-	return h.play.Bore(), h.play.Told, nil
+	return PartRecord{h.play.Bore(), &h.play.Fold, h.play.Told}, nil
 }
 
 func (h shelf) Studies(_ context.Context, station, job string, most int) ([]StudyLine, error) {

@@ -42,7 +42,8 @@ type HistoryLine struct {
 	Size  string
 	Dev   string
 	How   string
-	Void  string
+	Not   string // why it does not count, "" if it counts
+	Void  bool   // it does not count, and not only because another one replaced it
 	Note  string // a fact that is not a reading
 	// Person is who worked at the station, "" where nobody was asked for.
 	Person string
@@ -98,29 +99,20 @@ func papers(b *state.Bore, f notation.Format) (out [][2]string) {
 	return out
 }
 
-// Lines returns the lines of the events of a part. Each reading says what became of it.
+// Lines returns the lines of the events of a part, of which fold is the state in the end. Each
+// reading says whether it counts.
 //
 // Each line has who worked at the station, as name says an id.
-func Lines(events []event.Record, f notation.Format, name func(id string) string) (out []HistoryLine) {
-	void := map[int]string{}
-	for i := range events {
-		switch e := &events[i].Event; e.Kind {
-		case event.Taken:
-			if e.Reading.Unexpected {
-				void[e.Reading.No] = f.Text("history.not_confirmed")
-			}
-		case event.Voided:
-			void[e.Void.No] = f.Say(e.Void.Reason)
-		case event.Restored, event.Kept:
-			delete(void, e.Void.No)
-		}
-	}
+func Lines(events []event.Record, fold *state.Fold, f notation.Format, name func(id string) string) (out []HistoryLine) {
 	for i := range events {
 		e := &events[i].Event
 		l := HistoryLine{At: e.At.Format("15:04:05")}
 		if r := e.Reading; e.Kind == event.Taken && r != nil {
-			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), f.Text("history.how."+r.How), void[r.No]
+			l.Round, l.No, l.Where, l.How = r.Round, r.No, f.Place(r.Place), f.Text("history.how."+r.How)
 			l.Size, l.Dev, l.Person = f.Size(r.Size), f.Signed(r.Deviation), name(e.Person)
+			if why := fold.NotCounted(r); !why.IsZero() {
+				l.Not, l.Void = f.Text("history.not_counted", why), why.Code != state.MeasuredAgain
+			}
 			out = append(out, l)
 			if r.Unexpected {
 				out = append(out, HistoryLine{At: l.At, Note: f.Say(r.Ask)})
@@ -144,6 +136,8 @@ func note(e *event.Event, f notation.Format) string {
 	switch e.Kind {
 	case event.RoundOver:
 		return f.Text("history.round", e.Round.Number, e.Round.Strokes)
+	case event.RoundUndone:
+		return f.Text("history.round_undone", e.Round.Number)
 	case event.Mastered:
 		if g := e.Master.BySecond(); g != nil {
 			return f.Text("history.second_ring", g.Ring.ID, g.Sentence)

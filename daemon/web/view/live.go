@@ -55,6 +55,8 @@ func Happening(r *event.Record, f notation.Format) Happened {
 	switch {
 	case r.Reading != nil && r.Reading.Unexpected:
 		h.Text, h.Good = f.Say(r.Reading.Ask), false
+	case r.Reading != nil && r.Reading.Mastered == 0: // it may be of the ring
+		h.Text, h.Good = f.Text("face.happened.no_zero"), false
 	case r.Reading != nil:
 		h.Text = f.Signed(r.Reading.Deviation) + " " + f.SmallUnit()
 	case r.Refused != nil:
@@ -65,6 +67,8 @@ func Happening(r *event.Record, f notation.Format) Happened {
 		h.Text = f.Text("face.happened.restored", r.Void.No)
 	case r.Kind == event.Kept && r.Void != nil:
 		h.Text = f.Text("face.happened.kept", r.Void.No)
+	case r.Kind == event.RoundUndone && r.Round != nil:
+		h.Text = f.Text("history.round_undone", r.Round.Number)
 	case r.Round != nil:
 		h.Text = f.Text("face.happened.round", r.Round.Number)
 	case r.Verdict != nil:

@@ -167,26 +167,47 @@ func (v *Station) Undoing(b *state.Bore, now time.Time, f notation.Format) {
 	}
 }
 
-// button is an action that makes sense now, with the word that the action's own button has.
+// button is an action that makes sense now.
 type button struct {
-	Do    string `json:"do"`
-	Text  string `json:"text"`
-	Ring  string `json:"ring,omitempty"`  // the ring to read
-	First bool   `json:"first,omitempty"` // it is the first step of the advice
+	Do      string `json:"do"`
+	Text    string `json:"text"`
+	Ring    string `json:"ring,omitempty"` // the ring to read
+	Strokes int    `json:"strokes,omitempty"`
+	Seconds int    `json:"seconds,omitempty"`
+	First   bool   `json:"first,omitempty"` // it is the first step of the advice
+	// Once says that the button has all that the action needs, so that one touch does it and nothing
+	// is asked. What it does can be left or undone. A result never is: it takes two touches at
+	// different places.
+	Once bool `json:"once,omitempty"`
 }
+
+// mostButtons is how many actions are offered at once.
+const mostButtons = 3
 
 func buttonsOf(b *state.Bore, f notation.Format) (out []button) {
 	for _, do := range append([]string{b.Now.Do}, b.Now.Also...) {
-		if do == "" || len(out) == 3 {
+		if do == "" {
 			continue
 		}
 		x := button{Do: do, Text: f.Text("page.button." + do), First: do == b.Now.Do}
-		if b.Job != nil && (do == "master" || do == "check") {
-			x.Ring = b.Job.Ring
+		a := b.Advice
+		switch {
+		case b.Job != nil && (do == "master" || do == "check"): // another ring is behind More
+			x.Ring, x.Once = b.Job.Ring, true
+		case do == "undo_round":
+			x.Once = true
+		case x.First && do == "round" && a != nil && a.Strokes+a.Seconds > 0:
+			x.Strokes, x.Seconds, x.Once = a.Strokes, a.Seconds, true
+			x.Text = f.Text("page.button.round.strokes", a.Strokes)
+			if a.Strokes == 0 {
+				x.Text = f.Text("page.button.round.seconds", a.Seconds)
+			}
+			out = append(out, x)
+			x = button{Do: do, Text: f.Text("page.button.round.other")}
 		}
 		out = append(out, x)
 	}
-	return out
+	return out[:min(len(out), mostButtons)]
 }
 
 // Of returns the state of a station in words.

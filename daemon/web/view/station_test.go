@@ -190,14 +190,14 @@ func TestSurprisingReading(t *testing.T) {
 	if f := Of(b, notation.Format{Inch: true, Fine: true}); strings.Contains(f.Advice, "µm") {
 		t.Errorf("in inches: %q", f.Advice)
 	}
-	lines := Lines(p.Told, coded, strings.ToUpper)
+	lines := Lines(p.Told, &p.Fold, coded, strings.ToUpper)
 	i := slices.IndexFunc(lines, func(l HistoryLine) bool { return l.No == asked.Reading.No })
-	if lines[i].Void != "⟦history.not_confirmed⟧" || lines[i+1].Note != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" {
+	if lines[i].Not != "⟦history.not_counted ⟦uncounted.asked⟧⟧" || !lines[i].Void || lines[i+1].Note != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" {
 		t.Errorf("the list has %+v", lines[i:i+2])
 	}
 	p.Tell(event.Event{Kind: event.Kept, Void: &event.Void{No: asked.Reading.No}})
-	lines = Lines(p.Told, coded, strings.ToUpper)
-	if lines[i].Void != "" || lines[len(lines)-1].Note != fmt.Sprintf("⟦history.kept %d⟧", asked.Reading.No) {
+	lines = Lines(p.Told, &p.Fold, coded, strings.ToUpper)
+	if lines[i].Not != "" || lines[len(lines)-1].Note != fmt.Sprintf("⟦history.kept %d⟧", asked.Reading.No) {
 		t.Errorf("kept: %+v, %+v", lines[i], lines[len(lines)-1])
 	}
 	if f := Of(p.Bore(), coded); f.Is == state.RightPosition || len(f.Asked) != 0 || len(f.Readings) != 5 {
@@ -399,7 +399,7 @@ func TestHistorySaysWho(t *testing.T) {
 		{Event: event.Event{Kind: event.PersonNamed, Working: &event.Working{}}},
 	}
 	var got []string
-	for _, l := range Lines(told, notation.Format{Language: notation.Codes()}, strings.ToUpper) {
+	for _, l := range Lines(told, &state.Fold{}, notation.Format{Language: notation.Codes()}, strings.ToUpper) {
 		got = append(got, l.Person)
 	}
 	if want := []string{"A", "A", "", "⟦history.signed A Q⟧", ""}; !slices.Equal(got, want) {
