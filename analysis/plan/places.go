@@ -9,18 +9,26 @@ import "fairbore/analysis"
 // steps of 1 mm, or of 0.05 in if u is an inch unit. Depths returns nil if the bore is too
 // short for that.
 func Depths(length, diameter analysis.Length, blind bool, u analysis.Unit) []analysis.Length {
+	if diameter <= 0 {
+		return nil
+	}
+	if blind || length > 3*diameter {
+		return Spread(5, length, u)
+	}
+	return Spread(3, length, u)
+}
+
+// Spread returns n depths, at least two, evenly spread as those of [Depths], nil if the bore is too
+// short for so many.
+func Spread(n analysis.Length, length analysis.Length, u analysis.Unit) []analysis.Length {
 	step := analysis.Millimetre
 	if u.Inch() {
 		step = analysis.Inch / 20
 	}
-	n := analysis.Length(3)
-	if blind || length > 3*diameter {
-		n = 5
-	}
 	inside := max(length/20, 7*analysis.Millimetre/2)
 	inside = (inside + step - 1) / step * step
 	span := (length - 2*inside) / step * step // whole steps, so that no two places meet
-	if length <= 0 || diameter <= 0 || span < (n-1)*step {
+	if length <= 0 || span < (n-1)*step {
 		return nil
 	}
 	out := make([]analysis.Length, n)

@@ -37,7 +37,7 @@ func (e Exporter) Make(ctx context.Context, out io.Writer, w export.Wanted, prog
 		return err
 	}
 	return Report(ctx, e.Path, guarded, ReportOptions{
-		Kind: w.What, Format: w.Format, Paper: w.Paper, Station: w.Station, Job: w.Job, Part: w.Part, From: w.From, To: w.To, Most: partsOnPage, Sign: e.Sign, Language: w.Language,
+		Kind: w.What, Format: w.Format, Paper: w.Paper, Station: w.Station, Job: w.Job, Part: w.Part, Seq: w.Seq, From: w.From, To: w.To, Most: partsOnPage, Sign: e.Sign, Language: w.Language,
 		Progress: func(done, total int) { progress(uint64(done), uint64(total)) },
 	})
 }

@@ -39,12 +39,22 @@ func (h History) Known(ctx context.Context) (jobs, gauges, people []string, err 
 
 // Record implements [web.History].
 func (h History) Record(ctx context.Context, station string, seq uint64) (web.PartRecord, error) {
-	none := web.PartRecord{}
+	p, err := newArchive(h.Journal).partAt(ctx, station, seq)
+	if err != nil {
+		return web.PartRecord{}, err
+	}
+	return web.PartRecord{Bore: p.Bore, Fold: p.Fold(), Events: p.Records}, nil
+}
+
+// partAt returns the part that began with event seq of a station. It fails with [web.ErrNoPart] if no
+// part began there.
+func (a *archive) partAt(ctx context.Context, station string, seq uint64) (report.Part, error) {
+	none := report.Part{}
 	if seq == 0 {
 		return none, web.ErrNoPart
 	}
 	serial := ""
-	for r, err := range h.Journal.Query(ctx, store.Filter{Station: station, Kinds: []event.Kind{event.PartBegun}, AfterSeq: seq - 1, Limit: 1}) {
+	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: []event.Kind{event.PartBegun}, AfterSeq: seq - 1, Limit: 1}) {
 		if err != nil {
 			return none, err
 		}
@@ -53,18 +63,14 @@ func (h History) Record(ctx context.Context, station string, seq uint64) (web.Pa
 		}
 		serial = r.Part.Serial
 	}
-	parts, err := h.Journal.Parts(ctx, store.Filter{Station: station, Part: serial, AfterSeq: seq - 1})
+	parts, err := a.journal.Parts(ctx, store.Filter{Station: station, Part: serial, AfterSeq: seq - 1})
 	if err != nil {
 		return none, err
 	}
 	if len(parts) == 0 || parts[len(parts)-1].Seq != seq { // the newest part comes first
 		return none, web.ErrNoPart
 	}
-	p, err := newArchive(h.Journal).part(ctx, parts[len(parts)-1])
-	if err != nil {
-		return none, err
-	}
-	return web.PartRecord{Bore: p.Bore, Fold: p.Fold(), Events: p.Records}, nil
+	return a.part(ctx, parts[len(parts)-1])
 }
 
 // Studies implements [web.History].

@@ -28,6 +28,7 @@ type ReportOptions struct {
 	Station string // "": any
 	Job     string // "": any; a lot needs one
 	Part    string // serial number, "": any
+	Seq     uint64 // for a part: of the event that began it, at Station; 0: any
 	// From and To bound when a part was begun or a ring was read; a zero time sets no bound.
 	From, To time.Time
 	Paper    string // a4 or letter; empty is a4
@@ -201,6 +202,9 @@ func jobsOf(parts []store.PartSummary) string {
 }
 
 func (r *reporter) onePart(ctx context.Context) (report.Part, error) {
+	if r.o.Seq != 0 {
+		return r.partAt(ctx, r.o.Station, r.o.Seq)
+	}
 	parts, err := r.summaries(ctx, 1)
 	if err != nil {
 		return report.Part{}, err

@@ -31,6 +31,7 @@ type Rig struct {
 	Asks   string   // configuration of the page, after its address
 	More   string   // lines of the configuration of the station
 	Beside string   // lines of the configuration, more stations
+	NoJobs bool     // no job is known
 	Nice   string   // priority of the program, see nice(1); empty: that of the test
 	Runs   []string // the program, and what runs it; empty: the one that is built for the tests
 	Device string   // path of the gauge's line
@@ -45,6 +46,10 @@ func NewRig(t testing.TB) *Rig {
 	r.Device = filepath.Join(r.Dir, "gauge")
 	return r
 }
+
+// ring is the ring of a shop without jobs.
+const ring = `rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}}
+`
 
 // sleeveJob is the job of the whole shop.
 const sleeveJob = `rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}, R-1254: {size: 31.84970 mm, u: 0.25 um}}
@@ -71,8 +76,8 @@ broker: {%[3]s}
 mastering: {readings: 3, spread: 0.5 um, max_age: 8h, max_readings: 0}
 guard: simple
 gauges: {G-11: {driver: line, unit: mm, kind: %[8]s, step: 0.1 um, repeatability: 0.15 um}}
-` + sleeveJob + `stations:
-  - {name: bay2, title: hone bay 2, gauge: G-11, port: %[4]s, job: J-4112, bounce: 1ms, max_rate: 100000, %[5]s}
+%[10]sstations:
+  - {name: bay2, title: hone bay 2, gauge: G-11, port: %[4]s, %[11]sbounce: 1ms, max_rate: 100000, %[5]s}
 `
 
 // Path returns the path of a file in the rig's folder.
@@ -85,7 +90,11 @@ func (r *Rig) Journal() string { return cmp.Or(r.Store, r.Path("journal/journal.
 func (r *Rig) Write() string {
 	r.T.Helper()
 	p := r.Path("fairbore.yaml")
-	text := fmt.Sprintf(rigConfig, r.Journal(), r.Web, r.Broker, r.Device, r.More, r.Path("recordings"), r.Asks, cmp.Or(r.Kind, "two-point"), r.Key) + r.Beside
+	jobs, job := sleeveJob, "job: J-4112, "
+	if r.NoJobs {
+		jobs, job = ring, ""
+	}
+	text := fmt.Sprintf(rigConfig, r.Journal(), r.Web, r.Broker, r.Device, r.More, r.Path("recordings"), r.Asks, cmp.Or(r.Kind, "two-point"), r.Key, jobs, job) + r.Beside
 	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
 		r.T.Fatal(err)
 	}

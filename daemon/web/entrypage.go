@@ -53,13 +53,13 @@ func (l *look) understood(d *jobform.Draft) string {
 
 // entryReply answers what was typed so far, or that the job was chosen.
 type entryReply struct {
-	Faults map[string]string `json:"faults"`
-	Echo   map[string]string `json:"echo"`
-	Usual  map[string]string `json:"usual"`
-	Ask    []string          `json:"ask,omitempty"`
-	Cut    string            `json:"cut,omitempty"`
-	Plan   string            `json:"plan,omitempty"` // how many places there are to gauge
-	Reply  *event.Reply      `json:"reply,omitempty"`
+	Faults map[string]string   `json:"faults"`
+	Echo   map[string]string   `json:"echo"`
+	Usual  map[string][]string `json:"usual"`
+	Ask    []string            `json:"ask,omitempty"`
+	Cut    string              `json:"cut,omitempty"`
+	Plan   string              `json:"plan,omitempty"` // how many places there are to gauge
+	Reply  *event.Reply        `json:"reply,omitempty"`
 }
 
 // entryPosted is what the page posts: the fields as typed. With Save the job is chosen if nothing

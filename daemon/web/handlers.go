@@ -47,6 +47,9 @@ func (s *Server) Handler() http.Handler {
 	}
 	if s.makes() {
 		mux.HandleFunc("GET /records", s.records)
+		if s.cfg.History != nil {
+			mux.HandleFunc("GET /part/{station}/{seq}/record.pdf", s.recordFile)
+		}
 		mux.HandleFunc("POST /records", s.order)
 		mux.HandleFunc("POST /records/stop", s.stopOrder)
 		mux.HandleFunc("GET /records/{id}", s.orderState)

@@ -218,6 +218,7 @@ type record struct {
 	Lines    []view.HistoryLine
 	Makes    bool             // records can be made
 	Acts     bool             // another result can be given
+	People   bool             // the station asks who works there
 	Earlier  *event.Beginning // where the part was begun before
 }
 
@@ -250,7 +251,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	}
 	b, l := p.Bore, s.look(r)
 	f := l.format(b.Job)
-	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict, VerdictSeq: b.VerdictSeq}, Bore: b, Earlier: b.Part.Continues, Acts: s.cfg.Actions && b.VerdictSeq != 0, Title: view.JobTitle(b.Job), Units: f.SmallUnit(), Makes: s.makes()}
+	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict, VerdictSeq: b.VerdictSeq}, Bore: b, Earlier: b.Part.Continues, Acts: s.cfg.Actions && b.VerdictSeq != 0, Title: view.JobTitle(b.Job), Units: f.SmallUnit(), Makes: s.makes(), People: s.asks(station)}
 	// The drawings are safe HTML, since picture escapes all text.
 	rec.Cut = template.HTML(picture.Cut{Bore: b, W: 1400, H: 460, Format: f}.SVG())
 	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f, Against: l.by}.SVG())

@@ -149,6 +149,9 @@ func (s *Server) stationView(b *state.Bore, f notation.Format) view.Station {
 		v.Offer(b, s.cfg.Entry.Rings(b.Station), f)
 		v.Undoing(b, time.Now(), f)
 	}
+	if s.makes() && s.cfg.History != nil {
+		v.Papers(b, f)
+	}
 	return v
 }
 

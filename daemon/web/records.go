@@ -2,6 +2,7 @@ package web
 
 import (
 	"errors"
+	"io"
 	"mime"
 	"net/http"
 	"slices"
@@ -149,6 +150,44 @@ func (s *Server) orderFile(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer done()
+	send(w, r, m, content)
+}
+
+// recordFile makes the record of a part as PDF and sends it, with the bounds of everything that is made:
+// one at a time, and only for who may act. Since it costs work, no other site may ask for it.
+func (s *Server) recordFile(w http.ResponseWriter, r *http.Request) {
+	switch {
+	case !ownOrigin(r):
+		s.turned(wrongOrigin, peer(r), "")
+		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.foreign"))
+		return
+	case !s.cfg.Gate.admits(r, time.Now()):
+		s.no(w, r, http.StatusUnauthorized, analysis.Say("page.refused.passphrase"))
+		return
+	}
+	p, seq, ok := s.recorded(w, r)
+	if !ok {
+		return
+	}
+	m, err := s.exports.Begin(export.Wanted{What: "part", Format: "pdf", Station: r.PathValue("station"), Job: p.Bore.Job.ID, Part: p.Bore.Part.Serial, Seq: seq})
+	if err == nil {
+		defer m.Drop()
+		err = m.Wait(r.Context())
+	}
+	if err != nil {
+		s.no(w, r, http.StatusConflict, err)
+		return
+	}
+	if content, done := m.Open(); content != nil {
+		defer done()
+		send(w, r, m, content)
+		return
+	}
+	s.no(w, r, http.StatusConflict, analysis.Say("page.order.gone")) // somebody stopped it
+}
+
+// send sends the file of a job.
+func send(w http.ResponseWriter, r *http.Request, m *export.Job, content io.ReadSeeker) {
 	h := w.Header()
 	h.Set("Content-Type", m.Kind)
 	h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": m.Name}))

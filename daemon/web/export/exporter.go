@@ -42,6 +42,7 @@ type Job struct {
 	ctx            context.Context
 	stop           context.CancelFunc
 	unwanted       chan struct{} // closed by drop
+	ready          chan struct{} // closed once it is made, or is not
 	drop           func()
 	done, total    atomic.Uint64
 
@@ -90,6 +91,21 @@ func (j *Job) Told(f notation.Format) Progress {
 	return p
 }
 
+// Wait waits until the file is made, and says why it is not.
+func (j *Job) Wait(ctx context.Context) error {
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-j.ready:
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.state == Stopped {
+		return analysis.Say("page.order.gone")
+	}
+	return j.why
+}
+
 // Drop stops the job, or throws away its file.
 func (j *Job) Drop() { j.drop() }
 
@@ -121,7 +137,7 @@ func (e *Exporter) Begin(want Wanted) (*Job, error) {
 		}
 		j.drop()
 	}
-	j := &Job{ID: rand.Text(), began: time.Now(), unwanted: make(chan struct{}), state: UnderWay}
+	j := &Job{ID: rand.Text(), began: time.Now(), unwanted: make(chan struct{}), ready: make(chan struct{}), state: UnderWay}
 	j.Name, j.Kind = want.file()
 	j.ctx, j.stop = context.WithCancel(context.Background())
 	j.drop = sync.OnceFunc(func() {
@@ -154,6 +170,7 @@ func (e *Exporter) make(j *Job, want Wanted) {
 		err = e.write(j, want, f)
 	}
 	j.ended(err, f, want.What == "verify")
+	close(j.ready)
 	if err != nil && j.ctx.Err() == nil {
 		e.log.Warn().Str("error", notation.Format{}.Error(err)).Str("what", want.What).Msg("not made for the page")
 	}

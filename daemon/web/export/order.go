@@ -28,6 +28,7 @@ type Wanted struct {
 	Format             string // one of those offered with it
 	Paper              string // a4 or letter
 	Station, Job, Part string
+	Seq                uint64             // of the event that began the part, 0: not given
 	From, To           time.Time          // from the first moment up to the second
 	Language           *notation.Language // of a record; nil is the shop's
 }

@@ -5,6 +5,7 @@ package jobform
 import (
 	"cmp"
 	"errors"
+	"slices"
 	"strings"
 
 	"fairbore/analysis"
@@ -54,14 +55,16 @@ type Draft struct {
 	Job    analysis.Job
 	Faults map[string]string // by field, the first fault of each
 	Echo   map[string]string // by field: how it was understood
-	Usual  map[string]string // by field: what is usual there
+	// Usual is what is usual in a field, what fits best first. A ring is there if it is near the
+	// target.
+	Usual map[string][]string
 	Ask    []string          // what is unusual, but may be meant
 }
 
 // Read reads what was typed. A length without a unit is in the unit of the drawing; a limit with a
 // sign is a deviation from nominal.
 func Read(text map[string]string, f notation.Format) *Draft {
-	d := &Draft{f: f, text: text, Faults: map[string]string{}, Echo: map[string]string{}, Usual: map[string]string{}}
+	d := &Draft{f: f, text: text, Faults: map[string]string{}, Echo: map[string]string{}, Usual: map[string][]string{}}
 	j := &d.Job
 	j.ID, j.Title, j.Revision = d.word(fieldID), cmp.Or(d.word(fieldTitle), d.word(fieldID)), d.word(fieldRevision)
 	j.Material, j.Face, j.Ring = d.word(fieldMaterial), d.face(), d.word(fieldRing)
@@ -242,14 +245,27 @@ func (d *Draft) places() {
 		}
 		j.Orientations = append(j.Orientations, a)
 	}
-	f := notation.In(j.Unit)
-	f.Language, f.Sign = d.f.Language, d.f.Sign
-	var usual []string
-	for _, l := range plan.Depths(j.Length, j.Nominal, j.Blind, j.Unit) {
-		usual = append(usual, strings.TrimSuffix(f.Depth(l), " "+j.Unit.String()))
+	d.usual(plan.Depths(j.Length, j.Nominal, j.Blind, j.Unit))
+	for n := analysis.Length(2); n <= 5; n++ {
+		d.usual(plan.Spread(n, j.Length, j.Unit))
 	}
-	d.Usual[fieldSections] = strings.Join(usual, " ")
-	d.Usual[fieldAngles] = map[bool]string{false: "0 90", true: "0 60 120"}[j.Length > 3*j.Nominal]
+	d.Usual[fieldAngles] = []string{"0 90", "0 60 120", "0"}
+	if j.Length > 3*j.Nominal {
+		d.Usual[fieldAngles] = []string{"0 60 120", "0 90", "0"}
+	}
+}
+
+// usual offers depths, if there are any and they are not offered yet.
+func (d *Draft) usual(depths []analysis.Length) {
+	f := notation.In(d.Job.Unit)
+	f.Language, f.Sign = d.f.Language, d.f.Sign
+	text := make([]string, len(depths))
+	for i, l := range depths {
+		text[i] = strings.TrimSuffix(f.Depth(l), " "+d.Job.Unit.String())
+	}
+	if all := strings.Join(text, " "); all != "" && !slices.Contains(d.Usual[fieldSections], all) {
+		d.Usual[fieldSections] = append(d.Usual[fieldSections], all)
+	}
 }
 
 // interrupts reads the interruptions of the wall, one a line or separated by semicolons: from, to,
@@ -331,7 +347,12 @@ func (d *Draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
 	ask := func(p analysis.Phrase) { d.Ask = append(d.Ask, d.f.Say(p)) }
 	f := notation.In(j.Unit)
 	f.Language, f.Sign = d.f.Language, d.f.Sign
+	far := func(r *analysis.Ring) analysis.Length { return (r.Size - cmp.Or(j.Target, j.Nominal)).Abs() }
+	rings = slices.SortedStableFunc(slices.Values(rings), func(a, b *analysis.Ring) int { return cmp.Compare(far(a), far(b)) })
 	for _, r := range rings {
+		if far(r) <= farRing {
+			d.Usual[fieldRing] = append(d.Usual[fieldRing], r.ID)
+		}
 		if r.ID != j.Ring || j.Target == 0 {
 			continue
 		}

@@ -1,49 +1,20 @@
 // What the operator may do. A button or key opens a question; its answer is sent,
 // and where the tool asks whether it is meant, that is asked too.
 import { settings, set } from "./settings.js";
-import { signIn, onSignOut } from "./login.js";
+import { onSignOut } from "./login.js";
+import { post, people, saveRecord } from "./post.js";
 import { startPeople, whoWorks, whoSigns } from "./people.js";
 import { wire, open, action } from "./outcome.js";
-import { t, language } from "./words.js";
+import { t } from "./words.js";
 import * as dialogs from "./dialogs.js";
 
 let station = "", may = false, note = null, face = null, at = null;
 const barFor = 15000; // ms the actions stay without a touch
 let barTimer = 0;
 
-// id names an action, so that one sent twice is done once. randomUUID wants TLS.
-const id = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
-
-// post posts an action and resolves to its reply; what hinders it is a reply too. asked: it was
-// sent before, and was not recorded yet.
-async function post(action, asked) {
-  action.id ??= id();
-  const no = (text) => ({ done: false, why: { text } });
-  try {
-    const r = await fetch(`/station/${encodeURIComponent(station)}/do?lang=${language}`, {
-      method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(action), signal: AbortSignal.timeout(8000),
-    });
-    if (r.status === 401) return (await signIn()) ? post(action, asked) : no(t("script.needs_passphrase"));
-    return { pending: r.status === 202, ...(await r.json()) };
-  } catch {
-    return no(asked ? t("script.not_known") : t("script.not_sent"));
-  }
-}
-
-// people fetches who may work here, null if that is not told.
-async function people() {
-  try {
-    const r = await fetch(`/station/${encodeURIComponent(station)}/people?lang=${language}`, { signal: AbortSignal.timeout(8000) });
-    if (r.status === 401) return (await signIn()) ? people() : note(t("script.needs_passphrase"), 6000);
-    return r.ok ? await r.json() : note((await r.json()).why.text, 8000);
-  } catch {
-    return note(t("script.unreached"), 8000);
-  }
-}
-
 // send sends an action. It asks for the person whom the action wants, and sends it again.
 async function send(action, asked) {
-  const reply = await post(action, asked), code = reply.why?.code || "";
+  const reply = await post(station, action, asked), code = reply.why?.code || "";
   if (!reply.done && code === "action.person.needed") {
     const named = await whoWorks();
     if (named?.reply.done) send({ ...action, id: undefined });
@@ -129,6 +100,7 @@ const reason = (form) => (value(form, "reason") ? { reason: value(form, "reason"
 // made is the action that the answers to a question make.
 const made = {
   part: (f) => ({ part: value(f, "part"), order: value(f, "order"), heat: value(f, "heat") }),
+  undo_round: () => ({}),
   round: (f) => ({ strokes: number(f, "strokes"), seconds: number(f, "seconds"), dressed: f.dressed.checked || undefined }),
   record: () => ({}),
   void: (f) => ({ reading: number(f, "reading"), ...reason(f) }),
@@ -155,6 +127,8 @@ const made = {
 };
 
 function begin(name, byKey) {
+  const form = at("d-job").querySelector(".way"); // of a new job
+  if (name === "job" && form && !at("d-job").querySelector("[type=radio]")) return location.assign(form.href); // there is none to choose
   if (name === "zoom") return show("drawing");
   if (name === "view") return show("rounds");
   if (name === "by") { // the approach to size: by round, by honing, by the clock, and again
@@ -193,14 +167,29 @@ function show(what) {
 
 // offer shows the actions that make sense now. The button that stands out is the first step of the
 // advice, as long as that asks a person for an action.
+let offered = [], offeredAt = 0;
 function offer(f) {
   const now = f.buttons || [];
   const places = [now.find((b) => b.first), ...now.filter((b) => !b.first)];
+  if (JSON.stringify(places) !== JSON.stringify(offered)) offeredAt = Date.now();
+  offered = places;
   document.querySelectorAll("#hands .now").forEach((b, i) => {
     b.hidden = !places[i];
     b.dataset.do = places[i]?.do || "";
     if (places[i]) b.textContent = places[i].text;
   });
+}
+
+// take takes up what is offered at a place. What asks nothing is done, unless the finger was on its
+// way to what stood there before, or touched twice.
+const settle = 400; // ms, longer than a finger takes to touch
+function take(i) {
+  const b = offered[i];
+  if (b.do === "paper") return saveRecord(b.at, note);
+  if (!b.once) return begin(b.do);
+  if (Date.now() - offeredAt < settle) return;
+  offeredAt = Date.now();
+  send({ do: b.do, ring: b.ring, strokes: b.strokes, seconds: b.seconds });
 }
 
 // undo offers for a minute to take the newest action back, and names it.
@@ -302,14 +291,14 @@ export const actions = {
     }
     const part = at("d-part").querySelector("form");
     part.addEventListener("input", () => { part.querySelector(".yes").textContent = begins(part, face || {}); });
-    for (const b of document.querySelectorAll("#hands .now")) b.addEventListener("click", () => begin(b.dataset.do));
+    document.querySelectorAll("#hands .now").forEach((b, i) => b.addEventListener("click", () => take(i)));
     at("more").addEventListener("click", () => (at("bar").hidden ? showBar() : hide()));
     at("less").addEventListener("click", hide);
     for (const s of ["cut", "size", "what"]) at(s).addEventListener("click", () => (at("bar").hidden ? show(at("main").dataset.show === "words" ? "drawing" : at("main").dataset.show) : hide()));
     at("bar").addEventListener("focusin", showBar);
     addEventListener("keydown", key);
     onSignOut(note);
-    startPeople(post, people, allowed);
+    startPeople((action) => post(station, action), () => people(station, note), allowed);
     // a keyboard on the screen leaves less of the page to see
     const seen = () => document.documentElement.style.setProperty("--seen", visualViewport.height + "px");
     visualViewport?.addEventListener("resize", seen);

@@ -1,6 +1,8 @@
 // The page of a new job: what is typed is checked as it is typed, and drawn.
 import { settings } from "./settings.js";
 import { signIn } from "./login.js";
+import { id, post, people } from "./post.js";
+import { startPeople, whoWorks } from "./people.js";
 import { t, language } from "./words.js";
 
 const at = (id) => document.getElementById(id);
@@ -10,8 +12,10 @@ const touched = new Set(); // a field that nobody came to yet is not found fault
 const names = [...new Set([...form.elements].map((e) => e.name).filter(Boolean))];
 
 const text = () => Object.fromEntries([...new FormData(form)].map(([k, v]) => [k, String(v)]));
-// id names the action, so that one sent twice is done once. randomUUID wants TLS.
-const id = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
+// alone are the fields that what is usual fills in by itself, as long as nobody has filled them in: what
+// is there is in view, and one touch changes it.
+const alone = { orientations: 1, ring: 1 }; // the most that may be usual there; a second ring is asked about
+const filled = {};
 
 let asked = 0;
 async function send(more) {
@@ -27,7 +31,7 @@ async function send(more) {
     if (!r.ok) { at("note").textContent = got.why?.text || t("script.not_taken"); return null; }
     at("note").textContent = "";
     show(got);
-    return got;
+    return fillIn(got) ? send(more) : got;
   } catch {
     at("note").textContent = t("script.unreached_typed");
     return null;
@@ -49,16 +53,30 @@ function show(got) {
   at("asks").replaceChildren(...(got.ask || []).map((s) => Object.assign(document.createElement("li"), { textContent: s })));
 }
 
-// echo says how a field was understood, or offers what is usual there.
-function echo(e, name, s, usual) {
-  if (usual && !form.elements[name].value) {
-    const b = document.createElement("button");
-    Object.assign(b, { type: "button", textContent: t("script.use", usual) });
-    b.addEventListener("click", () => { form.elements[name].value = usual; touched.add(name); form.elements[name].focus(); send(); });
-    if (e.textContent !== b.textContent) e.replaceChildren(b);
-    return;
+// echo says how a field was understood, and offers what is usual there while nobody has filled it in.
+function echo(e, name, s, usual = []) {
+  const is = form.elements[name].value, offers = !is || is === filled[name] ? usual.filter((u) => u !== is) : [];
+  const key = JSON.stringify([s, offers]);
+  if (e.dataset.key === key) return;
+  e.dataset.key = key;
+  e.replaceChildren(s, ...offers.map((u) => {
+    const b = Object.assign(document.createElement("button"), { type: "button", textContent: t("script.use", u) });
+    b.addEventListener("click", () => { form.elements[name].value = u; delete filled[name]; touched.add(name); send(); });
+    return b;
+  }));
+}
+
+// fillIn fills in what is usual, and reports whether it did.
+function fillIn(got) {
+  let did = false;
+  for (const name in alone) {
+    const e = form.elements[name], usual = got.usual[name] || [];
+    const use = name === "ring" && usual.length > alone.ring ? "" : usual[0] || "";
+    if (touched.has(name) || e.value && e.value !== filled[name] || e.value === use) continue;
+    e.value = filled[name] = use;
+    did = true;
   }
-  if (e.textContent !== s) e.textContent = s;
+  return did;
 }
 
 let timer = 0;
@@ -66,6 +84,15 @@ form.addEventListener("input", (e) => {
   touched.add(e.target.name);
   clearTimeout(timer);
   timer = setTimeout(send, 250);
+});
+// Enter goes to the next field that is empty, and with none left saves.
+form.addEventListener("keydown", (e) => {
+  if (e.key !== "Enter" || !e.target.matches("input:not([type=radio], [type=checkbox])")) return;
+  e.preventDefault();
+  const all = [...form.querySelectorAll("input:not([type=radio], [type=checkbox]), select")].filter((x) => x.getClientRects().length);
+  const limits = form.elements.low.value && form.elements.high.value ? "class" : form.elements.class.value ? "low high" : "";
+  const next = all.slice(all.indexOf(e.target) + 1).find((x) => !x.value && x.name && !limits.split(" ").includes(x.name));
+  (next || at("save")).focus();
 });
 form.addEventListener("focusout", (e) => { if (e.target.name && e.target.value) touched.add(e.target.name); });
 
@@ -88,13 +115,20 @@ async function save(confirm, action = id()) {
     setTimeout(() => save(confirm, action), 1000);
     return;
   }
+  if (got.reply.why?.code === "action.person.needed" && at("d-people")) {
+    if ((await whoWorks())?.reply.done) save(confirm);
+    return;
+  }
   if (!got.reply.ask) { at("note").textContent = got.reply.why.text; return; }
   at("ask-what").textContent = got.reply.why.text;
   at("d-ask").showModal();
 }
 
-form.addEventListener("submit", (e) => { e.preventDefault(); save(false); });
+form.addEventListener("submit", (e) => e.preventDefault());
+at("save").addEventListener("click", () => save(false));
 at("d-ask").querySelector("form").addEventListener("submit", () => save(true));
 at("d-ask").querySelector("[data-no]").addEventListener("click", () => at("d-ask").close());
+startPeople((a) => post(station, a), () => people(station, (s) => { at("note").textContent = s; }), true);
 if (at("from")) at("from").addEventListener("change", (e) => location.assign(`${address}?from=${encodeURIComponent(e.target.value)}`));
 send();
+form.elements.id.focus({ preventScroll: true });

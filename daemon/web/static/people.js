@@ -20,10 +20,10 @@ export function onWorking(w) {
 // startPeople wires the dialog. send posts an action and resolves to its reply, get fetches the list.
 export function startPeople(send, get, may) {
   post = send; list = get;
-  const d = at("d-people");
-  at("who").disabled = !may;
+  const d = at("d-people"), who = at("who"); // not every page has it
+  if (who) who.disabled = !may;
   if (!d) return;
-  at("who").addEventListener("click", () => whoWorks());
+  who?.addEventListener("click", () => whoWorks());
   d.querySelector("form").addEventListener("submit", (e) => e.preventDefault());
   d.querySelector("[data-no]").addEventListener("click", () => d.close());
   d.addEventListener("click", (e) => { if (e.target === d) d.close(); });

@@ -5,6 +5,7 @@ package view
 
 import (
 	"cmp"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -174,6 +175,7 @@ type button struct {
 	Ring    string `json:"ring,omitempty"` // the ring to read
 	Strokes int    `json:"strokes,omitempty"`
 	Seconds int    `json:"seconds,omitempty"`
+	At      string `json:"at,omitempty"`    // the address of what it fetches, for "paper"
 	First   bool   `json:"first,omitempty"` // it is the first step of the advice
 	// Once says that the button has all that the action needs, so that one touch does it and nothing
 	// is asked. What it does can be left or undone. A result never is: it takes two touches at
@@ -208,6 +210,15 @@ func buttonsOf(b *state.Bore, f notation.Format) (out []button) {
 		out = append(out, x)
 	}
 	return out[:min(len(out), mostButtons)]
+}
+
+// Papers offers the record of the part in hand once that has its result.
+func (v *Station) Papers(b *state.Bore, f notation.Format) {
+	if b.Verdict == nil || b.PartSeq == 0 || len(v.Buttons) == 0 || b.Now.Is.AtRing() || b.Now.Is.Studying() {
+		return
+	}
+	at := "/part/" + url.PathEscape(b.Station) + "/" + strconv.FormatUint(b.PartSeq, 10) + "/record.pdf"
+	v.Buttons = append(v.Buttons[:min(len(v.Buttons), mostButtons-1)], button{Do: "paper", Text: f.Text("page.button.paper"), At: at})
 }
 
 // Of returns the state of a station in words.
