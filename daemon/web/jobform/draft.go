@@ -58,7 +58,7 @@ type Draft struct {
 	// Usual is what is usual in a field, what fits best first. A ring is there if it is near the
 	// target.
 	Usual map[string][]string
-	Ask    []string          // what is unusual, but may be meant
+	Ask   []string // what is unusual, but may be meant
 }
 
 // Read reads what was typed. A length without a unit is in the unit of the drawing; a limit with a
