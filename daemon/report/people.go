@@ -32,6 +32,8 @@ func (r *record) did(e *event.Record) string {
 		who = r.Text("record.person.signed", who, r.person(v.SignedBy))
 	}
 	switch {
+	case e.Verdict != nil && e.Source == "broker": // nobody pressed it there
+		return r.Text("record.person.broker", who)
 	case from == "":
 		return who
 	case e.Person == "":

@@ -121,6 +121,9 @@ func Lines(events []event.Record, fold *state.Fold, f notation.Format, name func
 		}
 		if l.Note = note(e, f); l.Note != "" {
 			l.Person = name(e.Person)
+			if e.Verdict != nil && e.Source == "broker" { // nobody pressed it there
+				l.Person = f.Text("history.by_broker", l.Person)
+			}
 			if v := e.Verdict; v != nil && v.SignedBy != "" {
 				l.Person = f.Text("history.signed", l.Person, name(v.SignedBy))
 			}

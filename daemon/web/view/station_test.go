@@ -396,13 +396,27 @@ func TestHistorySaysWho(t *testing.T) {
 		{Event: event.Event{Kind: event.Taken, Person: "a", Reading: &event.Reading{No: 3, How: "button"}}},
 		{Event: event.Event{Kind: event.Taken, Reading: &event.Reading{No: 4, How: "button"}}},
 		{Event: event.Event{Kind: event.Judged, Person: "a", Verdict: &event.Verdict{Outcome: event.IsAccepted, SignedBy: "q"}}},
+		{Event: event.Event{Kind: event.Superseded, Source: "broker", Person: "a", Verdict: &event.Verdict{Outcome: event.IsAccepted}}},
 		{Event: event.Event{Kind: event.PersonNamed, Working: &event.Working{}}},
 	}
 	var got []string
 	for _, l := range Lines(told, &state.Fold{}, notation.Format{Language: notation.Codes()}, strings.ToUpper) {
 		got = append(got, l.Person)
 	}
-	if want := []string{"A", "A", "", "⟦history.signed A Q⟧", ""}; !slices.Equal(got, want) {
+	if want := []string{"A", "A", "", "⟦history.signed A Q⟧", "⟦history.by_broker A⟧", ""}; !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// A reading says that it doesn't count where it has no zero, as the record of the part does, and sounds
+// so when it comes.
+func TestReadingWithoutZeroIsNotCounted(t *testing.T) {
+	told := []event.Record{{Event: event.Event{Kind: event.Taken, Reading: &event.Reading{No: 1, How: "button"}}}}
+	l := Lines(told, &state.Fold{}, notation.Format{Language: notation.Codes()}, strings.ToUpper)
+	if len(l) != 1 || l[0].Not != "⟦history.not_counted ⟦uncounted.no_zero⟧⟧" || !l[0].Void {
+		t.Errorf("%+v", l)
+	}
+	if h := Happening(&told[0], notation.Format{Language: notation.Codes()}); h.Good || h.Text != "⟦face.happened.no_zero⟧" {
+		t.Errorf("sounds as %+v", h)
 	}
 }
