@@ -378,7 +378,7 @@ func TestBrowserNewJob(t *testing.T) {
 	typed("length", "63.5")
 	b.says("e-sections", en.Text("script.use", "4 32 59"))
 	b.do(chromedp.Click("#e-sections button"))
-	typed("orientations", "0 90")
+	b.wait("the usual angles", `document.getElementById("f-orientations").value === "0 90"`)
 	b.wait("the drawing", `document.querySelector("#drawing svg .cell")`)
 	b.do(chromedp.Click("#save"))
 	b.says("x-ring", en.Text("entry.missing.ring"))

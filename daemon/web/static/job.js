@@ -72,7 +72,7 @@ function fillIn(got) {
   for (const name in alone) {
     const e = form.elements[name], usual = got.usual[name] || [];
     const use = name === "ring" && usual.length > alone.ring ? "" : usual[0] || "";
-    if (touched.has(name) || e.value && e.value !== filled[name] || e.value === use) continue;
+    if (touched.has(name) || e === document.activeElement || e.value && e.value !== filled[name] || e.value === use) continue;
     e.value = filled[name] = use;
     did = true;
   }
