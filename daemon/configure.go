@@ -302,6 +302,14 @@ func (c changing) Change(ctx context.Context, by web.Who, hash string, changes [
 	return c.d.Configure(ctx, by, hash, changes...)
 }
 
+// Anew implements [web.Setup].
+func (c changing) Anew() bool {
+	f := c.d.file
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return c.d.leaving
+}
+
 // Check implements [web.Setup].
 func (c changing) Check(changes []config.Change) error {
 	f := c.d.file

@@ -23,6 +23,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
+	"fairbore/analysis/material"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/archive"
 	"fairbore/daemon/broker"
@@ -140,6 +141,10 @@ func (d *Daemon) pages() web.Config {
 	}
 	if d.file != nil {
 		w.Setup, w.Certificates = changing{d}, filepath.Join(filepath.Dir(d.file.path), config.Certificates)
+		w.Guide = &guide.Guide{
+			Name: filepath.Base(d.file.path), Drafts: &guide.Drafts{Path: d.file.path + ".draft"}, Hash: broker.Hash, Least: broker.LeastPassword,
+			Jobs: d.jobs, Materials: material.Names(), Now: d.Now,
+		}
 	}
 	w.People = &web.People{Settings: d.settings, Opens: broker.Matches, Guesses: d.guesses}
 	w.Devices = guide.NewDevices(guide.Machine{Uses: d.cfg.Uses, Wired: d.wired, Log: d.log})

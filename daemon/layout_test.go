@@ -62,7 +62,7 @@ func layout() map[string]allowed {
 		"daemon/web/help":         {},
 		"daemon/web/register":     {local: []string{"analysis", "analysis/material", "analysis/notation", "daemon/config", "drivers"}},
 		"daemon/web/export":       {local: []string{"analysis", "analysis/notation"}, third: []string{zerolog}},
-		"daemon/web/guide":        {local: []string{"analysis", "analysis/notation", "daemon/config", "daemon/listen", "daemon/port", "drivers"}, third: []string{zerolog}},
+		"daemon/web/guide":        {local: []string{"analysis", "analysis/capture", "analysis/notation", "daemon/config", "daemon/listen", "daemon/port", "drivers"}, third: []string{zerolog}},
 		"daemon/web/shoptest":     {local: []string{"analysis", "analysis/master", "analysis/verdict", "daemon/event", "daemon/state"}},
 		"daemon/sheet":            {},
 		"daemon/code":             {third: []string{"github.com/piglig/go-qr"}},

@@ -412,7 +412,7 @@ func TestEveryLanguageSaysEverything(t *testing.T) {
 	value := regexp.MustCompile(`\{[0-9]+`)
 	letters := regexp.MustCompile(`\pL{2,}`)
 	same := map[string]string{
-		"de": `face.big.read_ring page.button.ok page.choice.mm page.choice.unit_mm page.label.as page.label.person page.label.ring
+		"de": `face.big.read_ring guide.step.ring page.button.ok page.choice.mm page.choice.unit_mm page.label.as page.label.person page.label.ring
 			page.label.ring_temperature page.label.station picture.hours register.change.rings register.field.id register.person register.pin record.drawn_in record.form record.minutes script.minus study.value`,
 		"es": `action.word.id budget.distribution.normal budget.distribution.rectangular budget.distribution.triangular page.button.ok page.button.plan
 			page.choice.mm page.choice.unit_mm page.label.material page.label.plan_nominal page.region.plan picture.hours picture.shares.agreement

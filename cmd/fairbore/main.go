@@ -468,10 +468,6 @@ const (
 	mostPIN  = 12
 )
 
-// leastPassword is the least number of characters of a password. A shorter one may be found from its
-// hash, by who has read that, in days (common practice: 12 or more).
-const leastPassword = 12
-
 // hashPassword reads a password from one line and writes its hash for the configuration.
 func hashPassword(in io.Reader, out io.Writer, pin bool) error {
 	line, err := bufio.NewReader(io.LimitReader(in, 1024)).ReadString('\n')
@@ -482,8 +478,8 @@ func hashPassword(in io.Reader, out io.Writer, pin bool) error {
 	if digits := strings.Trim(password, "0123456789") == ""; pin && (!digits || len(password) < leastPIN || len(password) > mostPIN) {
 		return fmt.Errorf("a PIN has %d to %d digits and nothing else", leastPIN, mostPIN)
 	}
-	if n := utf8.RuneCountInString(strings.TrimSpace(password)); !pin && n < leastPassword {
-		return fmt.Errorf("the password has %d characters: give one of %d or more, such as four words that don't belong together", n, leastPassword)
+	if n := utf8.RuneCountInString(strings.TrimSpace(password)); !pin && n < broker.LeastPassword {
+		return fmt.Errorf("the password has %d characters: give one of %d or more, such as four words that don't belong together", n, broker.LeastPassword)
 	}
 	hash, err := broker.Hash(password)
 	if err != nil {

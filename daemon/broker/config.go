@@ -43,6 +43,10 @@ type User struct {
 	Command bool   // may send commands to stations
 }
 
+// LeastPassword is the least number of characters of a password. A shorter one may be found from its
+// hash, by who has read that, in days (common practice: 12 or more).
+const LeastPassword = 12
+
 // Hash returns the hash of a password for the configuration (bcrypt, cost 10).
 // A password may have 1 to 72 bytes.
 func Hash(password string) (string, error) {

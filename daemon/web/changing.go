@@ -24,6 +24,8 @@ type Setup interface {
 	// nothing has changed. The page may be cut off by a change of what is only taken up anew, such as
 	// a port, and comes back.
 	Change(ctx context.Context, by Who, hash string, changes []config.Change) error
+	// Anew reports whether a change is just being taken up anew: the page ends in a moment, and comes back.
+	Anew() bool
 	// Check returns what Change would refuse, and writes nothing.
 	Check(changes []config.Change) error
 }

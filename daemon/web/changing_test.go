@@ -32,6 +32,8 @@ func (f *filed) Configured() ([]byte, string, error) {
 	return f.text, "h" + string(rune('0'+len(f.did))), nil
 }
 
+func (f *filed) Anew() bool { return false }
+
 func (f *filed) Check(c []config.Change) error {
 	_, _, err := config.Changed("fairbore.yaml", f.text, c...)
 	return err

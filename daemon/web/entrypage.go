@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"maps"
 	"mime"
 	"net/http"
 	"os"
@@ -15,10 +16,12 @@ import (
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
+	"fairbore/daemon/web/guide"
 	"fairbore/daemon/web/jobform"
 )
 
-// entryPage shows the form for a new job. With ?from=ID it is filled in from another job.
+// entryPage shows the form for a new job. With ?from=ID it is filled in from another job, and with
+// ?nominal= and the like from a plan. In the set-up it is filled in as it was left.
 func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 	st, ok := s.known(r.PathValue("name"))
 	if !ok {
@@ -32,6 +35,15 @@ func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 			text = jobform.Typed(j, s.words(r))
 		}
 	}
+	setup := r.URL.Query().Has("setup") && s.cfg.Guide != nil
+	for _, field := range jobform.Planned() {
+		if v := r.URL.Query().Get(field); v != "" {
+			text[field] = v
+		}
+	}
+	if setup {
+		maps.Copy(text, s.cfg.Guide.Drafts.Of(st.Name)[guide.StepJob])
+	}
 	s.render(w, r, "job.html", struct {
 		Station
 		Jobs      []*analysis.Job
@@ -39,7 +51,8 @@ func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 		Materials []string
 		Text      map[string]string
 		People    bool // another can sign
-	}{st, jobs, s.cfg.Entry.Rings(st.Name), s.cfg.Entry.Materials, text, s.asks(st.Name)})
+		Setup     bool // the set-up goes on from here
+	}{st, jobs, s.cfg.Entry.Rings(st.Name), s.cfg.Entry.Materials, text, s.asks(st.Name), setup})
 }
 
 // understood draws the bore as the form was understood, "" while there is too little of it.
@@ -69,6 +82,7 @@ type entryPosted struct {
 	Text    map[string]string `json:"text"`
 	Save    bool              `json:"save"`
 	Confirm bool              `json:"confirm"`
+	Setup   bool              `json:"setup"` // what is not saved stays in the draft of the set-up
 }
 
 // enter checks a new job as typed, and chooses it if that is asked for.
@@ -97,6 +111,11 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 		reply.Why = said(reply.Why, f)
 		out.Reply = &reply
 		status = statusOf(reply)
+	}
+	if in.Setup && s.cfg.Guide != nil {
+		if err := s.cfg.Guide.KeepJob(st.Name, in.Text, out.Reply != nil && out.Reply.Done); err != nil {
+			s.log.Error().Err(err).Msg("draft of the set-up not kept")
+		}
 	}
 	writeJSON(w, status, out)
 }

@@ -45,6 +45,12 @@ func (s *Server) Handler() http.Handler {
 		mux.HandleFunc("POST /register/certificate", s.keepCertificate)
 		mux.HandleFunc("GET /register/certificate/{file}", s.certificate)
 	}
+	if s.cfg.Guide != nil && s.cfg.Actions {
+		mux.HandleFunc("GET /setup", s.setup)
+		mux.HandleFunc("GET /setup/state", s.setupState)
+		mux.HandleFunc("GET /setup/{step}", s.setupStep)
+		mux.HandleFunc("POST /setup/{step}", s.answer)
+	}
 	if s.makes() {
 		mux.HandleFunc("GET /records", s.records)
 		if s.cfg.History != nil {

@@ -93,11 +93,14 @@ func dict(pairs ...string) (map[string]string, error) {
 }
 
 // index redirects to the wall of stations or, if there is only one station and it is here, to its
-// page.
+// page. Without a station it redirects to the set-up.
 func (s *Server) index(w http.ResponseWriter, r *http.Request) {
 	s.keepLanguage(w, r)
 	to := "/wall"
-	if list := s.src.Stations(); len(list) == 1 && !s.cfg.Wall {
+	switch list := s.src.Stations(); {
+	case len(list) == 0 && s.cfg.Guide != nil && s.cfg.Actions:
+		to = "/setup"
+	case len(list) == 1 && !s.cfg.Wall:
 		to = "/station/" + url.PathEscape(list[0].Name)
 	}
 	http.Redirect(w, r, to, http.StatusFound)
@@ -114,6 +117,7 @@ type stationPage struct {
 
 	Register bool // there is a page of rings and gauges
 
+	SetUp  bool // the set-up can be changed
 	Gate   bool // a passphrase is asked for
 	Signed bool // and this browser has given it
 	Face   view.Station
@@ -130,7 +134,7 @@ func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 	}
 	p := stationPage{
 		Station: st, Actions: s.cfg.Actions, Jobs: s.jobs(st.Name), History: s.cfg.History != nil,
-		Enter: s.cfg.Actions && s.cfg.Entry != nil, Register: s.cfg.Setup != nil, Gate: s.cfg.Gate != nil, Signed: s.signed(r),
+		Enter: s.cfg.Actions && s.cfg.Entry != nil, Register: s.cfg.Setup != nil, Gate: s.cfg.Gate != nil, Signed: s.signed(r), SetUp: s.cfg.Guide != nil && s.barred(r).IsZero(),
 	}
 	if b := s.src.Bore(st.Name); b != nil {
 		l := s.look(r)

@@ -24,6 +24,9 @@ type planned struct {
 	// Warnings must be heeded; Notes are for information.
 	Warnings, Notes []string
 	Cut             template.HTML
+	Enter           string // address of the form for a job of this plan, "" for none
+	Station         string // for which the plan is
+	Setup           bool   // the set-up goes on from there
 }
 
 // Processes returns the ways of making a bore before honing.
@@ -49,6 +52,10 @@ func (s *Server) plan(w http.ResponseWriter, r *http.Request) {
 	if some {
 		p.work(q, s.look(r))
 	}
+	p.Setup = q.Has("setup")
+	if p.Station = q.Get("station"); len(p.Text) > 0 && q.Get("job") == "" && s.cfg.Actions && s.cfg.Entry != nil {
+		p.enter(s.src.Stations())
+	}
 	s.render(w, r, "plan.html", p)
 }
 
@@ -69,6 +76,25 @@ func (p *planned) work(q url.Values, l look) {
 	}
 	if job != nil { // picture escapes its text
 		p.Cut = template.HTML(picture.Cut{Bore: &state.Bore{Job: job}, W: 1400, H: 420, Format: l.format(job)}.SVG())
+	}
+}
+
+// enter makes the address of the form for a job of this plan, at the station that the plan is for or the
+// only one.
+func (p *planned) enter(all []Station) {
+	fields := url.Values{}
+	for field, from := range map[string]string{"nominal": "nominal", "class": "class", "low": "low", "high": "high", "variation": "form"} {
+		if v := p.Asked[from]; v != "" {
+			fields.Set(field, v)
+		}
+	}
+	if p.Setup {
+		fields.Set("setup", "1")
+	}
+	for _, st := range all {
+		if st.Name == p.Station || len(all) == 1 {
+			p.Enter = "/station/" + url.PathEscape(st.Name) + "/job?" + fields.Encode()
+		}
 	}
 }
 

@@ -16,6 +16,8 @@
 //	POST /station/NAME/do       an action, JSON in and out
 //	GET  /station/NAME/people   who may work there, JSON
 //	GET  /station/NAME/job      enter a new job; posted to, it is checked (JSON) or worked to
+//	GET  /setup                 the first step of the set-up that is not complete
+//	GET  /setup/STEP            a step; posted to, its answers are kept as a draft or written (JSON)
 //	GET  /wall                  all stations; /wall/view is its stream
 //	GET  /history               parts gauged before; /part/STATION/SEQ is one of them
 //	GET  /records               what a person takes away is made here: records, exports
@@ -26,7 +28,7 @@
 //	GET  /setup/ports           server-sent events: what a gauge may be plugged into
 //	GET  /setup/listen          server-sent events: what is known of the gauge that is listened to
 //	POST /setup/listen          begins to listen; /setup/listen/shown, /setup/listen/stop
-//	GET  /setup/contacts        server-sent events: the contacts of a port
+//	GET  /setup/contacts/stream server-sent events: the contacts of a port
 //	GET  /register              rings and gauges; posted to, one is entered or changed; /register/certificate/HASH is a file
 //	GET  /plan                  a bore before it is cut
 //	GET  /help                  what is refused, cautioned and shown, explained
@@ -82,6 +84,8 @@ type Config struct {
 	Jobs func(station string) []*analysis.Job
 	// Entry has the form for new jobs; nil: there is no such page.
 	Entry *jobform.Entry
+	// Guide leads through the set-up, with the help of Setup; nil: there are no such pages.
+	Guide *guide.Guide
 	// Names are names of this server, besides addresses and names of the shop's own network.
 	Names []string
 	// Proxies are the networks of the proxies that are believed when they say whom they speak for.

@@ -11,7 +11,7 @@ import (
 	"fairbore/drivers"
 )
 
-// Contacts are the contacts of a port: an event "contacts" of GET /setup/contacts?station=NAME, or
+// Contacts are the contacts of a port: an event "contacts" of GET /setup/contacts/stream?station=NAME, or
 // ?port=DEVICE for a port that no station uses, again whenever something changes.
 type Contacts struct {
 	Port  string    `json:"port"`

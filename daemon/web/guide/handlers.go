@@ -40,7 +40,7 @@ func (d *Devices) Serve(mux *http.ServeMux, p Pages) {
 			d.FollowHearing(done, q.Get("gauge"), q.Get("station"), p.Words(r), send)
 		})
 	})
-	mux.HandleFunc("GET /setup/contacts", func(w http.ResponseWriter, r *http.Request) {
+	mux.HandleFunc("GET /setup/contacts/stream", func(w http.ResponseWriter, r *http.Request) {
 		q := r.URL.Query()
 		p.tell(w, r, "contacts", func(done <-chan struct{}, send func(any) bool) {
 			d.FollowContacts(done, q.Get("station"), q.Get("port"), p.Words(r), send)

@@ -33,6 +33,11 @@ const (
 	fieldFields                                                  = "fields"
 )
 
+// Planned returns the fields that the plan of a bore fills in.
+func Planned() []string {
+	return []string{FieldUnit, fieldNominal, FieldClass, fieldLow, fieldHigh, fieldVariation}
+}
+
 // papers returns the members of the papers that are typed as they are, by field.
 func papers(p *analysis.Papers) map[string]*string {
 	return map[string]*string{

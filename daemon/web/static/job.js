@@ -6,7 +6,7 @@ import { startPeople, whoWorks } from "./people.js";
 import { t, language } from "./words.js";
 
 const at = (id) => document.getElementById(id);
-const form = at("job"), station = at("main").dataset.station;
+const form = at("job"), { station, setup } = at("main").dataset; // setup: what is typed is kept as a draft, and the set-up goes on
 const address = `/station/${encodeURIComponent(station)}/job`;
 const touched = new Set(); // a field that nobody came to yet is not found fault with
 const names = [...new Set([...form.elements].map((e) => e.name).filter(Boolean))];
@@ -23,7 +23,7 @@ async function send(more) {
   const q = new URLSearchParams({ w: Math.max(200, Math.round(box.width - 26)), h: Math.round(Math.max(180, 0.42 * box.width)), unit: settings.unit, comma: settings.comma, lang: language });
   try {
     const r = await fetch(`${address}?${q}`, {
-      method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ text: text(), ...more }), signal: AbortSignal.timeout(8000),
+      method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ text: text(), setup: setup !== undefined, ...more }), signal: AbortSignal.timeout(8000),
     });
     if (r.status === 401) return (await signIn()) ? send(more) : null;
     const got = await r.json();
@@ -109,7 +109,7 @@ async function save(confirm, action = id()) {
     form.elements[first].focus();
     return;
   }
-  if (got.reply.done) { location.assign(`/station/${encodeURIComponent(station)}`); return; }
+  if (got.reply.done) { location.assign(setup === undefined ? `/station/${encodeURIComponent(station)}` : `/setup/contacts?station=${encodeURIComponent(station)}`); return; }
   if (got.reply.pending) { // not on disk yet: say so until the same action is
     at("note").textContent = got.reply.why.text;
     setTimeout(() => save(confirm, action), 1000);
@@ -129,6 +129,6 @@ at("save").addEventListener("click", () => save(false));
 at("d-ask").querySelector("form").addEventListener("submit", () => save(true));
 at("d-ask").querySelector("[data-no]").addEventListener("click", () => at("d-ask").close());
 startPeople((a) => post(station, a), () => people(station, (s) => { at("note").textContent = s; }), true);
-if (at("from")) at("from").addEventListener("change", (e) => location.assign(`${address}?from=${encodeURIComponent(e.target.value)}`));
+if (at("from")) at("from").addEventListener("change", (e) => location.assign(`${address}?from=${encodeURIComponent(e.target.value)}${setup === undefined ? "" : "&setup=1"}`));
 send();
 form.elements.id.focus({ preventScroll: true });

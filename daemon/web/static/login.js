@@ -53,3 +53,14 @@ export function signIn() {
     d.addEventListener("close", () => resolve(right), { once: true });
   });
 }
+
+// signInWith signs this browser in with a passphrase that was just set, as soon as the program asks
+// for it.
+export async function signInWith(passphrase) {
+  for (let tries = 0; tries < 20; tries++) {
+    await new Promise((done) => setTimeout(done, 700));
+    try {
+      if ((await post("/login", { passphrase })).done) return signed(true);
+    } catch { /* not yet */ }
+  }
+}
