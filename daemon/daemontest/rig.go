@@ -8,6 +8,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -106,6 +107,28 @@ func (r *Rig) Start() {
 	r.T.Helper()
 	r.Launch()
 	r.Eventually(time.Minute, "the page to answer", func() bool { return r.Bore() != nil })
+}
+
+// Fresh starts the program with a configuration in which nothing is set up yet, and waits until its
+// page answers.
+func (r *Rig) Fresh() {
+	r.T.Helper()
+	p := r.Path("fairbore.yaml")
+	text := fmt.Sprintf("version: 1\njournal: {path: %s}\nrecordings: {dir: %s}\nweb: {listen: %q}\n", r.Journal(), r.Path("recordings"), r.Web)
+	if err := os.WriteFile(p, []byte(text), 0o640); err != nil {
+		r.T.Fatal(err)
+	}
+	r.Again()
+}
+
+// Again starts the program with the configuration that is there, and waits until its page answers.
+func (r *Rig) Again() {
+	r.T.Helper()
+	r.launchWith(r.Path("fairbore.yaml"))
+	r.Eventually(time.Minute, "the page to answer", func() bool {
+		resp, err := http.Get("http://" + r.Web + "/setup/state")
+		return err == nil && resp.Body.Close() == nil && resp.StatusCode == http.StatusOK
+	})
 }
 
 // Launch starts the program.

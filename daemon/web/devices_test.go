@@ -69,7 +69,7 @@ func TestWhoMayListen(t *testing.T) {
 			if got := ask(http.MethodPost, "/setup/listen", `{"port":"`+filepath.Join(dir, "ttyUSB0")+`"`+tt.body+`}`); got != tt.begins {
 				t.Errorf("to begin: %d", got)
 			}
-			for _, path := range []string{"/setup/ports", "/setup/listen", "/setup/contacts?station=rough"} {
+			for _, path := range []string{"/setup/ports", "/setup/listen", "/setup/contacts/stream?station=rough"} {
 				if got := ask(http.MethodGet, path, ""); got != tt.see {
 					t.Errorf("%s: %d", path, got)
 				}

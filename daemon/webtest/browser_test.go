@@ -33,12 +33,17 @@ const browserFor = 2 * time.Minute
 
 func newBrowser(t testing.TB) *browser {
 	t.Helper()
+	return newBrowserFor(t, browserFor)
+}
+
+func newBrowserFor(t testing.TB, long time.Duration) *browser {
+	t.Helper()
 	daemontest.Needs(t, "chromium")
 	opts := append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]),
 		chromedp.ExecPath("chromium"), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("no-first-run", true), chromedp.Flag("disable-sync", true),
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))
-	limit, stop := context.WithTimeout(context.Background(), browserFor)
+	limit, stop := context.WithTimeout(context.Background(), long)
 	alloc, cancel := chromedp.NewExecAllocator(limit, opts...)
 	ctx, closePage := chromedp.NewContext(alloc)
 	b := &browser{t, ctx}
