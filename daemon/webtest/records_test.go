@@ -36,7 +36,7 @@ func TestBrowserRecords(t *testing.T) {
 	b.do(chromedp.Click(`nav a[href^="/records"]`))
 	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=part]").disabled`) // shows that the script has loaded
 	b.do(chromedp.Focus(`#make`), chromedp.KeyEvent(kb.Enter))
-	b.says("came", "fairbore-job-J-4112.pdf: "+en.Text("script.made.made"))
+	b.says("came", "fairbore-lot-J-4112.pdf: "+en.Text("script.made.made"))
 	name := r.Path("record.pdf")
 	if err := os.WriteFile(name, []byte(b.fetched()), 0o600); err != nil {
 		t.Fatal(err)
@@ -58,7 +58,7 @@ func TestBrowserRecords(t *testing.T) {
 	b.open("http://"+r.Web+"/records", 1024, 600)
 	b.wait("the newest job to be chosen", `document.querySelector("#order [name=job]").value === "J-4112"`)
 	b.do(chromedp.Click(`#make`)) // with nothing typed and nothing chosen
-	b.says("came", "fairbore-job-J-4112.pdf: "+en.Text("script.made.made"))
+	b.says("came", "fairbore-lot-J-4112.pdf: "+en.Text("script.made.made"))
 	b.wait("the parts to be listed", `((f) => (f.what.value === "part" || (f.what.value = "part", f.what.dispatchEvent(new Event("change"))), [...f.part.options].some((o) => o.value === "0001" && o.textContent.includes("accepted"))))(document.getElementById("order"))`)
 	b.wait("a part to be chosen", `((f) => (f.part.value = "0001", document.getElementById("make").click(), true))(document.getElementById("order"))`)
 	b.says("came", "fairbore-part-J-4112-0001.pdf: "+en.Text("script.made.made"))
@@ -101,7 +101,7 @@ func TestBrowserReadsRecords(t *testing.T) {
 	}
 	r.Stop()
 	pages := map[string]string{}
-	for _, kind := range []string{"part", "job", "first-article", "masterings"} {
+	for _, kind := range []string{"part", "lot", "first-article", "masterings"} {
 		var page strings.Builder
 		if err := archive.Report(t.Context(), r.Path("journal/journal.db"), &page, archive.ReportOptions{Kind: kind, Format: "html", Job: map[bool]string{true: "J-4112"}[kind != "masterings"]}); err != nil {
 			t.Fatal(err)
