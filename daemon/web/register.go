@@ -18,7 +18,7 @@ import (
 // registerLines are the rings or the gauges, as the page lists them.
 type registerLines struct {
 	Kind  register.Kind
-	Items []register.Item
+	Items []*register.Item
 }
 
 // registerPage shows the rings and gauges or, with ?rings= or ?gauges=, the form for one of them: that
@@ -42,7 +42,11 @@ func (s *Server) registerPage(w http.ResponseWriter, r *http.Request) {
 	}{Change: s.mayChange(r), Hash: hash}
 	for _, k := range []register.Kind{register.Ring, register.Gauge} {
 		items := register.Items(k, text, cfg, time.Now().In(s.cfg.Zone))
-		page.Lists = append(page.Lists, registerLines{k, items})
+		lines := registerLines{Kind: k}
+		for i := range items {
+			lines.Items = append(lines.Items, &items[i])
+		}
+		page.Lists = append(page.Lists, lines)
 		id := r.URL.Query().Get(string(k))
 		if !r.URL.Query().Has(string(k)) || !page.Change {
 			continue

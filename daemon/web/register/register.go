@@ -68,6 +68,17 @@ type Item struct {
 	Used  []string          // the jobs or the stations that use it
 }
 
+// Is says what it is: the certified size of a ring with its uncertainty, or the kind of a gauge.
+func (it *Item) Is() string {
+	if size := it.Text[fieldSize]; size != "" {
+		return strings.NewReplacer(" um", " µm", " uin", " µin").Replace(size + " ± " + it.Text[fieldU])
+	}
+	return it.Text[fieldKind]
+}
+
+// Users returns the names of what uses it.
+func (it *Item) Users() string { return strings.Join(it.Used, ", ") }
+
 // soon is how long before a calibration is due that is said, as the page of a station says it.
 const soon = 14 * 24 * time.Hour
 
