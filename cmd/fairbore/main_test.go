@@ -15,6 +15,7 @@ import (
 
 	"fairbore/configs"
 	"fairbore/daemon/broker"
+	"fairbore/daemon/config"
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
@@ -47,6 +48,7 @@ func TestCommands(t *testing.T) {
 	headless := file("headless.csv", "31.7511\n31.7513\n")
 	text := file("text.csv", "size_mm\nthick\n")
 	empty := file("empty.yaml", "")
+	unset := file("unset.yaml", "version: 1\n")
 	broken := file("broken.yaml", "version: 1\nsite: [\n")
 	noise := file("noise.csv", strings.Repeat("\x1b[31m\xff\x00,", 200)+"\n")
 	journal := noted(t, filepath.Join(dir, "journal.db"))
@@ -68,6 +70,7 @@ func TestCommands(t *testing.T) {
 		{"a configuration to run by its argument", "run " + open, 3, "web.open to true"},
 		{"a configuration that isn't", "check nowhere.yaml", usage, "nowhere.yaml"},
 		{"an empty configuration", "check " + empty, 3, "configs/fairbore.yaml"},
+		{"nothing set up yet", "check " + unset, 0, "nothing is set up yet"},
 		{"the complete example", "check ../../configs/fairbore.yaml", 0, "1 station,"},
 		{"a line that isn't", "listen /dev/nowhere --baud|9600", 1, "lists the serial lines"},
 		{"a negative display", "listen /dev/nowhere --baud|9600|--shows|-0.0044 mm", 1, "plug the adapter in"},
@@ -340,5 +343,28 @@ func TestHash(t *testing.T) {
 		if !ok && !strings.Contains(err.Error(), "give one of 12 or more") {
 			t.Errorf("%q: %v", in, err)
 		}
+	}
+}
+
+// TestOwnConfig takes the configuration of the machine if there is one, even one that can't be read,
+// and else that of the user, with a journal that does not depend on where it is begun.
+func TestOwnConfig(t *testing.T) {
+	dir := t.TempDir()
+	machine := filepath.Join(dir, "etc.yaml")
+	t.Setenv("XDG_CONFIG_HOME", filepath.Join(dir, "config"))
+	t.Setenv("XDG_STATE_HOME", filepath.Join(dir, "state"))
+	path, fresh, err := ownConfig(machine)
+	if want := filepath.Join(dir, "config", "fairbore", "fairbore.yaml"); path != want || err != nil {
+		t.Fatalf("%s, %v, want %s", path, err, want)
+	}
+	_, cfg, err := config.Changed("fairbore.yaml", nil, fresh...)
+	if want := filepath.Join(dir, "state", "fairbore", "fairbore.db"); err != nil || cfg.Journal.Path != want {
+		t.Errorf("%v, the journal is not %s", err, want)
+	}
+	if err := os.WriteFile(machine, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if path, fresh, err = ownConfig(machine); path != machine || fresh != nil || err != nil {
+		t.Errorf("%s, %v, %v, want %s", path, fresh, err, machine)
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"regexp"
 
 	"fairbore/analysis"
+	"fairbore/daemon/config"
 )
 
 // Bounds of what is kept. A scanned page has less than 1 MiB.
@@ -68,33 +69,11 @@ func Keep(dir string, content []byte) (string, error) {
 	if total > mostFiles {
 		return "", analysis.Say("register.folder_full", dir)
 	}
-	return name, write(filepath.Join(dir, name), content)
-}
-
-// write writes a file whole or not at all.
-func write(path string, content []byte) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".certificate-*")
-	if err != nil {
-		return err
+	path := filepath.Join(dir, name)
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) { // one that is not what it was
+		return "", err
 	}
-	defer func() {
-		if err != nil {
-			_, _ = f.Close(), os.Remove(f.Name()) // what went wrong before says why
-		}
-	}()
-	if err = f.Chmod(0o640); err != nil {
-		return err
-	}
-	if _, err = f.Write(content); err != nil {
-		return err
-	}
-	if err = f.Sync(); err != nil {
-		return err
-	}
-	if err = f.Close(); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
+	return name, config.Replace(path, nil, content)
 }
 
 // Kept returns the file of a certificate, its media type and a name for it. It returns
