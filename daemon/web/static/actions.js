@@ -5,7 +5,7 @@ import { onSignOut } from "./login.js";
 import { post, people, saveRecord } from "./post.js";
 import { startPeople, whoWorks, whoSigns } from "./people.js";
 import { wire, open, action } from "./outcome.js";
-import { t } from "./words.js";
+import { t, language } from "./words.js";
 import * as dialogs from "./dialogs.js";
 
 let station = "", may = false, note = null, face = null, at = null;
@@ -33,10 +33,24 @@ function answered(action, reply) {
     note(reply.why.text, 8000);
     return setTimeout(() => send(action, true), 1000);
   }
+  refused = reply.done ? "" : reply.why?.code || "";
   if (reply.done) return note(t("script.done"), 1200);
   if (!reply.ask) return note(reply.why?.text || t("script.not_done"), 8000);
   at("ask-what").textContent = reply.why.text;
   ask("ask", () => send({ ...action, confirm: true }));
+}
+
+// explain opens the help: what the page shows now, what was refused last, and the keys.
+let refused = "";
+async function explain(byKey) {
+  const q = new URLSearchParams({ part: "", screen: "station", station, lang: language });
+  if (refused) q.set("code", refused);
+  ask("keys", () => {}, byKey);
+  at("explained").replaceChildren();
+  try {
+    const r = await fetch("/help?" + q);
+    if (r.ok) at("explained").innerHTML = await r.text();
+  } catch { /* the keys are here all the same */ }
 }
 
 let answer = null;
@@ -143,7 +157,7 @@ function begin(name, byKey) {
     });
     if (f.lang.value !== language) comeIn(f.lang.value);
   }, byKey);
-  if (name === "keys") return ask(name, () => {}, byKey);
+  if (name === "keys") return explain(byKey);
   if ((name === "master" || name === "check") && face && face.reading_ring) name = "leave";
   if (name === "accept" && face && face.result) name = "disposition"; // another result of the part
   const kind = name;
@@ -294,6 +308,7 @@ export const actions = {
     document.querySelectorAll("#hands .now").forEach((b, i) => b.addEventListener("click", () => take(i)));
     at("more").addEventListener("click", () => (at("bar").hidden ? showBar() : hide()));
     at("less").addEventListener("click", hide);
+    for (const s of ["note", "cautions"]) at(s).addEventListener("click", () => explain());
     for (const s of ["cut", "size", "what"]) at(s).addEventListener("click", () => (at("bar").hidden ? show(at("main").dataset.show === "words" ? "drawing" : at("main").dataset.show) : hide()));
     at("bar").addEventListener("focusin", showBar);
     addEventListener("keydown", key);
