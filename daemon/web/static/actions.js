@@ -280,8 +280,9 @@ export const actions = {
   face(f) { face = f; offer(f); undo(f.undo); },
   start(name, allowed, say, find) {
     station = name; may = allowed; note = say; at = find;
-    for (const b of document.querySelectorAll("#bar [data-key]")) {
+    for (const b of document.querySelectorAll("#bar [data-do], #bar [data-key]")) {
       if (b.dataset.do) b.addEventListener("click", () => begin(b.dataset.do));
+      if (!b.dataset.key) continue;
       const dt = document.createElement("dt"), dd = document.createElement("dd");
       dt.textContent = b.dataset.key;
       dd.textContent = b.textContent;

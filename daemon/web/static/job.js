@@ -90,8 +90,9 @@ form.addEventListener("keydown", (e) => {
   if (e.key !== "Enter" || !e.target.matches("input:not([type=radio], [type=checkbox])")) return;
   e.preventDefault();
   const all = [...form.querySelectorAll("input:not([type=radio], [type=checkbox]), select")].filter((x) => x.getClientRects().length);
-  const limits = form.elements.low.value && form.elements.high.value ? "class" : form.elements.class.value ? "low high" : "";
-  const next = all.slice(all.indexOf(e.target) + 1).find((x) => !x.value && x.name && !limits.split(" ").includes(x.name));
+  const { low, high, class: of } = form.elements; // limits or a class
+  const spare = low.value && high.value ? [of] : of.value ? [low, high] : [];
+  const next = all.slice(all.indexOf(e.target) + 1).find((x) => !x.value && x.name && !spare.includes(x));
   (next || at("save")).focus();
 });
 form.addEventListener("focusout", (e) => { if (e.target.name && e.target.value) touched.add(e.target.name); });
