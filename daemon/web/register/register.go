@@ -163,7 +163,7 @@ func Read(k Kind, id string, text map[string]string, all []Item, f notation.Form
 	} else {
 		id = t.newID(all)
 	}
-	t.measures(k)
+	t.measures(k, was)
 	for _, field := range []string{fieldDue, fieldRetired} {
 		if v := t.text[field]; v != "" {
 			if _, err := time.Parse(time.DateOnly, v); err != nil {
@@ -201,8 +201,8 @@ func (t *Typed) newID(all []Item) string {
 }
 
 // measures checks the lengths, and gives those without a unit the usual one: µm for what is small.
-// What a size is in must be said.
-func (t *Typed) measures(k Kind) {
+// What a size is in must be said. What stands as it was is read as the configuration has it.
+func (t *Typed) measures(k Kind, was map[string]string) {
 	is := map[string]analysis.Length{}
 	for _, field := range Fields(k) {
 		small := field == fieldU || field == fieldStep || field == fieldRepeatability
@@ -210,12 +210,18 @@ func (t *Typed) measures(k Kind) {
 		if text == "" || !small && !slices.Contains(strings.Fields(lengths), field) {
 			continue
 		}
-		l, err := analysis.ParseLength(text)
+		read, said := t.f.Length, analysis.Phrase{}
+		if text == was[field] {
+			read = analysis.ParseLength
+		}
+		l, err := read(text)
 		if small && errors.Is(err, analysis.ErrNoUnit) {
 			t.text[field] += " um"
-			l, err = analysis.ParseLength(t.text[field])
+			l, err = read(t.text[field])
 		}
 		switch {
+		case errors.As(err, &said):
+			t.bad(field, said)
 		case errors.Is(err, analysis.ErrNoUnit):
 			t.bad(field, analysis.Say("register.unit", text+" mm"))
 		case err != nil:
