@@ -110,7 +110,7 @@ func messages() map[string][]any {
 	b.WarmFrom, b.Last.PartFrom, b.Now.Is = event.ByCooling, event.BySensor, state.InSize
 	b.Verdict.Outcome = event.OnHold
 	d := publishtest.Full[event.Action]()
-	d.Do, d.Outcome = "position", event.Scrapped
+	d.Do, d.Outcome, d.ReasonCode = "position", event.Scrapped, event.Reasons()[0]
 	return map[string][]any{
 		LeafReading: {r}, LeafEvent: {ev}, LeafBore: {b}, LeafDo: {d},
 		LeafLive: {publishtest.Full[event.Live]()}, LeafDone: {publishtest.Full[event.Reply]()},
