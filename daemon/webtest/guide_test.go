@@ -213,10 +213,9 @@ func TestBrowserFromNothingToTheFirstReading(t *testing.T) {
 			p.fill("low", "0")
 			p.fill("high", "+0.00254")
 			p.fill("length", "63.5")
-			for _, usual := range []string{"sections", "orientations"} {
-				p.answered("usual " + usual)
-				p.push("#e-" + usual + " button")
-			}
+			p.answered("usual depths")
+			p.push("#e-sections button")
+			p.wait("angles and ring to be filled in", `document.getElementById("job").elements.orientations.value && document.getElementById("job").elements.ring.value`)
 			p.keep("flow-" + name + "-7job")
 			p.push("#save")
 			p.wait("contacts, or a question", `document.getElementById("main").dataset.step === "contacts" || document.getElementById("d-ask")?.open`)
