@@ -61,13 +61,19 @@ func (s *Server) registerPage(w http.ResponseWriter, r *http.Request) {
 		for _, f := range register.Fields(k) {
 			page.Fields = append(page.Fields, registerField{f, page.Item.Text[f], register.Choices(f)})
 		}
-		set := s.everybody()
-		for _, id := range set.People.With(event.MaySetUp, nil) {
-			p := set.People[id]
-			page.People = append(page.People, listed{ID: id, Name: set.NameOf(id), PIN: p.PIN != ""})
-		}
+		page.People = s.settersUp()
 	}
 	s.render(w, r, "register.html", page)
+}
+
+// settersUp returns who may change the configuration, nobody where it names no people.
+func (s *Server) settersUp() (all []listed) {
+	set := s.everybody()
+	for _, id := range set.People.With(event.MaySetUp, nil) {
+		p := set.People[id]
+		all = append(all, listed{ID: id, Name: set.NameOf(id), PIN: p.PIN != ""})
+	}
+	return all
 }
 
 // registerField is a field of the form.

@@ -27,6 +27,7 @@ type setupPage struct {
 	Text                map[string]string
 	Later               bool // the step can be put off
 	Gate                bool
+	People              []listed  // who may set up
 	Clock               time.Time // of the shop
 
 	Proved, HasHash              bool
@@ -112,7 +113,7 @@ func (s *Server) setupStep(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	g, f := s.cfg.Guide, s.words(r)
-	page := setupPage{Undone: s.undone(f),
+	page := setupPage{Undone: s.undone(f), People: s.settersUp(),
 		Step: step, After: guide.Next(step), No: no + 1, Of: len(all), Name: p.Name(), Query: stationQuery(r.URL.Query().Get("station")), Hash: hash,
 		Text: p.Text(step), Later: slices.Contains([]string{guide.StepContacts, guide.StepAccess}, step), Gate: s.cfg.Gate != nil, Clock: p.Now.In(p.Config.Location()),
 		HasHash: p.Config.Web.Hash != "", Kinds: guide.Kinds(), Units: guide.Units(), Tips: guide.Tips(), Averages: guide.Averages(), Materials: g.Materials, Lines: guide.ContactLines(), PedalDo: guide.PedalActions(), Least: g.Least,
@@ -183,7 +184,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request) {
 	}
 	l := s.look(r)
 	if step == guide.StepJob && in.Save {
-		s.chooseJob(w, r, &in)
+		s.chooseJob(w, r, &in, by)
 		return
 	}
 	posted := guide.Posted{Station: in.Station, Text: in.Text, Hash: in.Hash, Save: in.Save, Confirm: in.Confirm}
@@ -207,7 +208,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request) {
 }
 
 // chooseJob works to a job that the station knows.
-func (s *Server) chooseJob(w http.ResponseWriter, r *http.Request, in *stepPosted) {
+func (s *Server) chooseJob(w http.ResponseWriter, r *http.Request, in *stepPosted, by Who) {
 	out := guide.Taken{Faults: map[string]string{}, Station: in.Station}
 	job, f := in.Text["job"], s.words(r)
 	switch b := s.src.Bore(in.Station); {
@@ -216,7 +217,7 @@ func (s *Server) chooseJob(w http.ResponseWriter, r *http.Request, in *stepPoste
 	case b != nil && b.Job != nil && b.Job.ID == job:
 		out.Done = true
 	default:
-		reply := s.src.Do(r.Context(), in.Station, event.Action{Do: "job", Job: job, Confirm: in.Confirm, Source: "page", Person: in.Person})
+		reply := s.src.Do(r.Context(), in.Station, event.Action{Do: "job", Job: job, Confirm: in.Confirm, Source: "page", Person: by.Person, Proof: by.Proof})
 		if out.Done = reply.Done; !reply.Done {
 			if why := said(reply.Why, f).Text; reply.Ask {
 				out.Ask = []string{why}

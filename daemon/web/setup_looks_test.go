@@ -7,8 +7,11 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"fairbore/analysis"
 	"fairbore/analysis/material"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/state"
 	"fairbore/daemon/web/guide"
@@ -39,11 +42,11 @@ stations: [{name: hone-bay-2, title: hone bay 2, gauge: G-1, port: /dev/ttyUSB0,
 `
 
 // Each step of the set-up fits each screen, for a new station and for one that works, and what is
-// touched is large enough. So does what is wrong.
+// touched is large enough. So does what is wrong. In the other languages nothing is cut off.
 func TestLooksOfTheSetUp(t *testing.T) {
 	t.Parallel()
-	small := maps.Clone(sizes)
-	small["small"] = [2]int64{320, 568}
+	screens := maps.Clone(sizes)
+	screens["small"] = [2]int64{320, 568}
 	for of, text := range map[string]string{"new": "", "known": oneStation} {
 		s, g := guided(t, text)
 		if text == "" {
@@ -52,29 +55,42 @@ func TestLooksOfTheSetUp(t *testing.T) {
 			}
 		}
 		e := newEye(t, s)
-		for name, size := range small {
+		for name, size := range screens {
 			t.Run(of+" "+name, func(t *testing.T) {
 				t.Parallel()
 				e := e.of(t)
 				for _, step := range guide.Steps() {
 					for _, theme := range e.themes() {
-						e.open("/setup/"+step, theme, size)
-						for _, w := range e.says(wrong) {
-							t.Errorf("%s: %s", step, w)
+						e.step(of, step, theme, name, size)
+					}
+					for _, l := range notation.Languages() {
+						e.open("/setup/"+step+"?lang="+l.Tag, "light", size)
+						for _, w := range append(e.says(wrong), e.says(cut)...) {
+							t.Errorf("%s in %s: %s", step, l.Tag, w)
 						}
-						e.keep("setup-"+of+"-"+step, theme, name)
-						if !slices.Contains([]string{guide.StepShop, guide.StepRing, guide.StepAccess}, step) {
-							continue
-						}
-						e.says(`[document.querySelectorAll("#guide input:not([type=radio], [type=checkbox])").forEach((e) => { e.value = ""; }), document.getElementById("save").click()].map(String)`)
-						e.until("what is missing", `[...document.querySelectorAll(".fault")].some((e) => e.textContent)`)
-						for _, w := range e.says(wrong) {
-							t.Errorf("%s with faults: %s", step, w)
-						}
-						e.keep("setup-"+of+"-"+step+"-faults", theme, name)
+						e.keep("setup-"+of+"-"+step+"-"+l.Tag, "light", name)
 					}
 				}
 			})
 		}
 	}
+}
+
+// step looks at a step, and at what it says where nothing is typed.
+func (e *eye) step(of, step, theme, name string, size [2]int64) {
+	e.t.Helper()
+	e.open("/setup/"+step+"?lang=en", theme, size)
+	for _, w := range append(e.says(wrong), e.says(cut)...) {
+		e.t.Errorf("%s: %s", step, w)
+	}
+	e.keep("setup-"+of+"-"+step, theme, name)
+	if !slices.Contains([]string{guide.StepShop, guide.StepRing, guide.StepAccess}, step) {
+		return
+	}
+	e.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("#guide input:not([type=radio], [type=checkbox])").forEach((e) => { e.value = ""; }), document.getElementById("save").click()`))
+	e.until("what is missing", `[...document.querySelectorAll(".fault")].some((e) => e.textContent)`)
+	for _, w := range e.says(wrong) {
+		e.t.Errorf("%s with faults: %s", step, w)
+	}
+	e.keep("setup-"+of+"-"+step+"-faults", theme, name)
 }

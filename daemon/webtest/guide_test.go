@@ -273,6 +273,49 @@ func TestBrowserFromNothingToTheFirstReading(t *testing.T) {
 	}
 }
 
+// TestBrowserSetUpIsTakenUpAgain closes the browser and cuts the power half way through a step. What was
+// typed is there again, and nothing half stands in the configuration.
+func TestBrowserSetUpIsTakenUpAgain(t *testing.T) {
+	r := daemontest.NewRig(t)
+	r.Fresh()
+	p := &person{browser: newBrowser(t)}
+	p.open("http://"+r.Web+"/", 390, 844)
+	p.at("shop")
+	p.fill("shop", "Quarry Lane Honing")
+	p.fill("station", "Bay2")
+	p.push("#save")
+	p.at("gauge")
+	p.open("http://"+r.Web+"/setup/ring", 390, 844)
+	p.at("ring")
+	p.fill("id", "R-1250")
+	p.fill("size", "31.7497")
+	p.says("kept", en.Text("script.kept"))
+	before, err := os.ReadFile(r.Path("fairbore.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Kill()
+	r.Again()
+	again := &person{browser: p.tab()}
+	again.open("http://"+r.Web+"/setup/ring", 390, 844)
+	again.at("ring")
+	again.wait("what was typed", `document.getElementById("f-id").value === "R-1250" && document.getElementById("f-size").value === "31.7497"`)
+	after, err := os.ReadFile(r.Path("fairbore.yaml"))
+	if err != nil || !bytes.Equal(before, after) {
+		t.Errorf("the configuration is now %v\n%s", err, after)
+	}
+	again.fill("size", "31.75") // as engraved
+	again.fill("u", "0.25")
+	again.push("#save")
+	again.wait("the question", `!document.getElementById("meant").hidden`)
+	again.fill("size", "31.7497")
+	again.push("#save")
+	again.at("job")
+	again.open("http://"+r.Web+"/", 390, 844)
+	again.at("gauge") // the first step that is open
+	r.Stop()
+}
+
 // hear has the gauge send, and compares it with its display until the page is sure.
 func (p *person) hear(u *unknown, presses bool) {
 	p.t.Helper()

@@ -65,6 +65,13 @@ func listenAt(listen, reach string) string {
 	return listen
 }
 
+// sound reads whether the screen can be heard, which only the draft keeps.
+func (a *Answers) sound() {
+	if a.word(fieldHeardIt) == "" {
+		a.bad(fieldHeardIt, analysis.Say("guide.sound.choose"))
+	}
+}
+
 // contactLines are the lines of a port that a contact may be on.
 func contactLines() []string { return []string{"cts", "dsr", "dcd", "ri"} }
 

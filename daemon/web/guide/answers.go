@@ -50,6 +50,8 @@ func (g *Guide) Read(step string, text map[string]string, p *Place, f notation.F
 		a.ring(g.Materials)
 	case StepContacts:
 		a.contacts()
+	case StepSound:
+		a.sound()
 	case StepAccess:
 		a.access(g)
 	}

@@ -103,7 +103,7 @@ func (p *Place) Done(step string) bool {
 	case StepContacts:
 		return said(fieldLater) || p.Station != nil && (p.Station.Spindle != "" || p.Station.Pedal.Line != "")
 	case StepSound:
-		return said(fieldHeard)
+		return said(fieldHeardIt)
 	case StepAccess:
 		return said(fieldLater) || p.Config.Web.Hash != ""
 	}

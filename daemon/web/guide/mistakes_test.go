@@ -191,6 +191,7 @@ func TestMistakes(t *testing.T) {
 		"passphrase too short":       {oneStation, false, StepAccess, map[string]string{"reach": "here", "passphrase": "oil"}, "passphrase", analysis.Say("guide.access.short", 3, 12)},
 		"passphrase too long":        {oneStation, false, StepAccess, map[string]string{"reach": "here", "passphrase": strings.Repeat("oil ", 30)}, "passphrase", analysis.Say("guide.access.long", mostPassphrase)},
 		"open to the shop":           {oneStation, false, StepAccess, map[string]string{"reach": "shop", "later": "1"}, "passphrase", analysis.Say("guide.access.missing")},
+		"sound not tried":            {oneStation, false, StepSound, map[string]string{}, "heard_it", analysis.Say("guide.sound.choose")},
 		"reached from nowhere":       {oneStation, false, StepAccess, map[string]string{"later": "1"}, "reach", analysis.Say("guide.access.reach")},
 	} {
 		t.Run(name, func(t *testing.T) {

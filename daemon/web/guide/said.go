@@ -89,7 +89,7 @@ func (p *Place) Sum(f notation.Format, jobs []*analysis.Job) []Fact {
 		rings = append(rings, id+" "+f.Certified(c.Rings[id].Size)+" "+f.Large().String())
 	}
 	for _, j := range jobs {
-		titles = append(titles, strings.TrimSpace(j.ID+" "+j.Title))
+		titles = append(titles, strings.TrimSpace(j.ID+" "+strings.TrimPrefix(j.Title, j.ID)))
 	}
 	contacts := f.Text("guide.sum.no_contacts")
 	if p.Station.Spindle != "" || p.Station.Pedal.Line != "" {

@@ -22,13 +22,16 @@ function text() {
   return all;
 }
 
-let asked = 0, sending = null;
+// who sets up, where the configuration names people
+const who = () => Object.fromEntries([...form.querySelectorAll("[data-who]")].filter((e) => e.value).map((e) => [e.dataset.who, e.value]));
+
+let asked = 0;
 async function send(more = {}) {
   const n = ++asked;
   try {
     const r = await fetch(`/setup/${step}?lang=${language}&comma=${settings.comma}`, {
       method: "POST", headers: { "Content-Type": "application/json" }, signal: AbortSignal.timeout(15000),
-      body: JSON.stringify({ station, hash, text: { ...text(), ...more.text }, save: !!more.save, confirm: !!more.confirm }),
+      body: JSON.stringify({ station, hash, ...who(), text: { ...text(), ...more.text }, save: !!more.save, confirm: !!more.confirm }),
     });
     if (r.status === 401) return (await signIn()) ? send(more) : null;
     const got = await r.json();

@@ -24,6 +24,9 @@ function follow(path, name, f) {
   });
 }
 
+// who sets up, where the configuration names people
+const who = () => Object.fromEntries([...form.querySelectorAll("[data-who]")].filter((e) => e.value).map((e) => [e.dataset.who, e.value]));
+
 async function post(path, body) {
   try {
     const r = await fetch(`${path}?lang=${language}`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(15000) });
@@ -88,7 +91,7 @@ async function begin(ask) {
   const fault = document.getElementById("x-port");
   fault.textContent = port ? "" : t("script.no_port");
   if (!port) return;
-  const got = await post("/setup/listen", { port, ask });
+  const got = await post("/setup/listen", { port, ask, ...who() });
   if (!got) return;
   if (!got.done) { fault.textContent = got.why.text; return; }
   sure = false;
