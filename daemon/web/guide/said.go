@@ -37,7 +37,7 @@ func (p *Place) Known(f notation.Format) (says, way string, is bool) {
 	if h, ok := p.proved(); ok {
 		line, _ := h.Station["line"].(map[string]any)
 		step, _ := h.Gauge["step"].(string)
-		return f.Text("guide.gauge.known", lineText(line), step), h.Way, true
+		return f.Text("guide.gauge.known", lineText(line), f.Marked(step)), h.Way, true
 	}
 	if p.Station == nil {
 		return "", "", false
@@ -46,7 +46,7 @@ func (p *Place) Known(f notation.Format) (says, way string, is bool) {
 	if p.Station.Capture == capture.Button.String() {
 		way = Button
 	}
-	return f.Text("guide.gauge.known", p.Station.Line.String(), exact(analysis.Length(p.Gauge.Step), p.Gauge.Unit)), way, true
+	return f.Text("guide.gauge.known", p.Station.Line.String(), f.Marked(exact(analysis.Length(p.Gauge.Step), p.Gauge.Unit))), way, true
 }
 
 // lineText writes the settings of a line in the usual way: "9600 8N1".
@@ -100,7 +100,7 @@ func (p *Place) Sum(f notation.Format, jobs []*analysis.Job) []Fact {
 		access = f.Text("guide.sum.access_shop")
 	}
 	return []Fact{
-		fact(StepShop, c.Site+" · "+p.Station.Title, ""), fact(StepGauge, f.Text("guide.sum.gauge", p.Station.Gauge, f.Text("guide.kind."+p.Gauge.Kind), exact(analysis.Length(p.Gauge.Step), p.Gauge.Unit)), repeats),
+		fact(StepShop, c.Site+" · "+p.Station.Title, ""), fact(StepGauge, f.Text("guide.sum.gauge", p.Station.Gauge, f.Text("guide.kind."+p.Gauge.Kind), f.Marked(exact(analysis.Length(p.Gauge.Step), p.Gauge.Unit))), repeats),
 		fact(StepRing, strings.Join(rings, ", "), ""), fact(StepJob, strings.Join(titles, ", "), ""), fact(StepContacts, contacts, ""), fact(StepAccess, access, ""),
 	}
 }
