@@ -158,7 +158,7 @@ func TestAllOfTheDemoSaysSimulated(t *testing.T) {
 	t.Run("records", func(t *testing.T) {
 		on := *s
 		on.T = t
-		for _, what := range []string{"part", "first-article", "job", "masterings"} {
+		for _, what := range []string{"part", "first-article", "lot", "masterings"} {
 			for _, format := range []string{"pdf", "html", "text", "csv"} {
 				more := `,"job":"J-4112"`
 				switch what {

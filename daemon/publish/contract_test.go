@@ -196,7 +196,7 @@ func TestEventKinds(t *testing.T) {
 	full.Verdict.Outcome = event.ToRework
 	objects := map[event.Kind]func(*event.Event){
 		event.Started: nil, event.Configured: func(e *event.Event) { e.Settings = full.Settings }, event.JobChosen: func(e *event.Event) { e.Job = full.Job }, event.PartBegun: func(e *event.Event) { e.Part = full.Part },
-		event.RoundOver: func(e *event.Event) { e.Round = full.Round }, event.Placed: func(e *event.Event) { e.Place = full.Place },
+		event.RoundOver: func(e *event.Event) { e.Round = full.Round }, event.RoundUndone: func(e *event.Event) { e.Round = full.Round }, event.Placed: func(e *event.Event) { e.Place = full.Place },
 		event.Refused: func(e *event.Event) { e.Refused = full.Refused }, event.Voided: func(e *event.Event) { e.Void = full.Void },
 		event.Restored: func(e *event.Event) { e.Void = full.Void }, event.Kept: func(e *event.Event) { e.Void = full.Void }, event.Mastering: func(e *event.Event) { e.Master = full.Master },
 		event.RingRead: func(e *event.Event) { e.Ring = full.Ring }, event.Mastered: func(e *event.Event) { e.Master = full.Master },
