@@ -30,15 +30,15 @@ type setupPage struct {
 	People              []listed  // who may set up
 	Clock               time.Time // of the shop
 
-	Proved, HasHash              bool
-	Known, Way, Job              string
-	Kinds, Units, Tips, Averages []string
-	Materials, Lines, PedalDo    []string
-	Rings                        []*analysis.Ring
-	Jobs                         []*analysis.Job
-	Least                        int
-	Addresses                    []string
-	Sum                          []guide.Fact
+	Proved, HasHash                    bool
+	Known, Way, Job                    string
+	Kinds, Ways, Units, Tips, Averages []string
+	Materials, Lines, PedalDo          []string
+	Rings                              []*analysis.Ring
+	Jobs                               []*analysis.Job
+	Least                              int
+	Addresses                          []string
+	Sum                                []guide.Fact
 }
 
 // setupStep is a step in the list of all.
@@ -116,7 +116,7 @@ func (s *Server) setupStep(w http.ResponseWriter, r *http.Request) {
 	page := setupPage{Undone: s.undone(f), People: s.settersUp(),
 		Step: step, After: guide.Next(step), No: no + 1, Of: len(all), Name: p.Name(), Query: stationQuery(r.URL.Query().Get("station")), Hash: hash,
 		Text: p.Text(step), Later: slices.Contains([]string{guide.StepContacts, guide.StepAccess}, step), Gate: s.cfg.Gate != nil, Clock: p.Now.In(p.Config.Location()),
-		HasHash: p.Config.Web.Hash != "", Kinds: guide.Kinds(), Units: guide.Units(), Tips: guide.Tips(), Averages: guide.Averages(), Materials: g.Materials, Lines: guide.ContactLines(), PedalDo: guide.PedalActions(), Least: g.Least,
+		HasHash: p.Config.Web.Hash != "", Kinds: guide.Kinds(), Ways: guide.Ways(), Units: guide.Units(), Tips: guide.Tips(), Averages: guide.Averages(), Materials: g.Materials, Lines: guide.ContactLines(), PedalDo: guide.PedalActions(), Least: g.Least,
 	}
 	if no > 0 {
 		page.Before = all[no-1]

@@ -189,6 +189,9 @@ func TestBrowserFromNothingToTheFirstReading(t *testing.T) {
 			p.keep("flow-" + name + "-4sure")
 			p.push(`[data-hear="go"]`)
 			p.pick("kind", c.kind)
+			if c.capture == "button" { // regular presses look like a stream
+				p.pick("way", "button")
+			}
 			if c.kind == "two-point" {
 				p.pick("tip", "2 mm")
 				p.pick("averages", "0ms")
@@ -237,13 +240,14 @@ func TestBrowserFromNothingToTheFirstReading(t *testing.T) {
 
 			p.says("big", en.Text("face.big.not_mastered"))
 			p.answered("begin with the ring")
-			p.act("master")
-			r.Eventually(time.Minute, "the ring to be read", func() bool { b := r.Bore(); return b != nil && b.Master.Running != nil })
 			rng := rand.New(rand.NewPCG(3, 9))
-			for tries := 0; r.Bore().Master.Running != nil && tries < 30; tries++ {
-				u.visit(job, c.play, simulator.Master, job.Master.Size, rng)
+			for again := 0; again < 3 && !r.Bore().Master.OK; again++ { // readings may scatter too much, as at a machine
+				p.act("master")
+				r.Eventually(time.Minute, "the ring to be read", func() bool { b := r.Bore(); return b != nil && b.Master.Running != nil })
+				for tries := 0; r.Bore().Master.Running != nil && tries < 30; tries++ {
+					u.visit(job, c.play, simulator.Master, job.Master.Size, rng)
+				}
 			}
-			r.Eventually(10*time.Second, "the zero", func() bool { return r.Bore().Master.OK })
 			for tries := 0; r.Bore().Last == nil && tries < 10; tries++ {
 				u.visit(job, c.play, simulator.Measure, job.Low, rng)
 				time.Sleep(300 * time.Millisecond)

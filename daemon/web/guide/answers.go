@@ -15,7 +15,7 @@ import (
 // The fields of the steps, which are also the keys of what is posted and kept.
 const (
 	fieldShop, fieldStation                                       = "shop", "station"
-	fieldPort, fieldHeard, fieldGauge, fieldKind                  = "port", "heard", "gauge", "kind"
+	fieldPort, fieldHeard, fieldWay, fieldGauge, fieldKind        = "port", "heard", "way", "gauge", "kind"
 	fieldTip, fieldTipOther, fieldAverages, fieldRepeatability    = "tip", "tip_other", "averages", "repeatability"
 	fieldID, fieldUnit, fieldSize, fieldNominal, fieldU, fieldDue = "id", "unit", "size", "nominal", "u", "due"
 	fieldUUnit, fieldMaterial, fieldCertificate                   = "u_unit", "material", "certificate"

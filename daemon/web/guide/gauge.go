@@ -116,8 +116,11 @@ func (a *Answers) gauge() {
 		gauge["tip"] = exact(tip, analysis.MM)
 	}
 	way := heard.Way
-	if !known && p.Station != nil && p.Station.Capture == capture.Button.String() {
-		way = Button
+	if said := a.word(fieldWay); way != Asked && slices.Contains(Ways(), said) { // regular presses look like a stream
+		way = said
+	}
+	if way == "" && p.Station != nil && p.Station.Capture != capture.Button.String() {
+		way = Streaming
 	}
 	mode := Mode(way, kind)
 	station["capture"] = mode.String()

@@ -313,6 +313,21 @@ func TestPowerOffBetweenSteps(t *testing.T) {
 	}
 }
 
+// A gauge whose button is pressed at a steady pace looks as if it streamed: a person says that it does
+// not.
+func TestSteadyPressesAreNoStream(t *testing.T) {
+	b := newBench(t, "")
+	b.save(t, StepShop, shopTyped(), false)
+	if out := b.save(t, StepGauge, more(gaugeTyped(), "way", "button"), false); !out.Done {
+		t.Fatalf("%+v", out)
+	}
+	text, _, _ := b.file.Configured()
+	c, err := config.Parse("fairbore.yaml", text)
+	if err != nil || c.Stations[0].Capture != "button" {
+		t.Errorf("%v\n%s", err, text)
+	}
+}
+
 // What a hand wrote in the file stays.
 func TestHandsCommentsStay(t *testing.T) {
 	b := newBench(t, oneStation)

@@ -11,10 +11,14 @@ import (
 	"fairbore/analysis/capture"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/config"
+	"fairbore/drivers"
 )
 
 // Kinds returns the kinds of gauge to choose from.
 func Kinds() []string { return []string{config.TwoPoint, config.ThreePoint, config.Air} }
+
+// Ways returns the ways in which a gauge that need not be asked sends.
+func Ways() []string { return []string{Button, Streaming} }
 
 // Units returns the units that a display may show.
 func Units() []string { return []string{"mm", "in", "µm"} }
@@ -37,14 +41,19 @@ func (p *Place) Known(f notation.Format) (says, way string, is bool) {
 	if h, ok := p.proved(); ok {
 		line, _ := h.Station["line"].(map[string]any)
 		step, _ := h.Gauge["step"].(string)
+		if said := p.Draft[StepGauge][fieldWay]; said != "" && h.Way != Asked {
+			h.Way = said
+		}
 		return f.Text("guide.gauge.known", lineText(line), f.Marked(step)), h.Way, true
 	}
 	if p.Station == nil {
 		return "", "", false
 	}
 	way = Streaming
-	if p.Station.Capture == capture.Button.String() {
+	if dec, err := p.Gauge.Decoder(); p.Station.Capture == capture.Button.String() {
 		way = Button
+	} else if _, asks := dec.(drivers.Requester); err == nil && asks {
+		way = Asked
 	}
 	return f.Text("guide.gauge.known", p.Station.Line.String(), f.Marked(exact(analysis.Length(p.Gauge.Step), p.Gauge.Unit))), way, true
 }

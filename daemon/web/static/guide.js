@@ -43,6 +43,7 @@ async function send(more = {}) {
     return got;
   } catch {
     note(t("script.unreached_typed"));
+    if (!more.save) setTimeout(() => n === asked && send(more), 2000);
     return null;
   }
 }
@@ -120,7 +121,8 @@ at("later")?.addEventListener("click", () => save({ text: { later: "1" } }));
 // fit shows only what is asked of this kind.
 function off(e, is) { if (e) { e.hidden = is; e.toggleAttribute("data-off", is); } }
 function fit() {
-  const kind = form.kind?.value, way = main.dataset.way;
+  const kind = form.kind?.value, way = form.way?.value || main.dataset.way;
+  off(form.querySelector('[data-for="way"]'), main.dataset.way === "asked");
   off(form.querySelector('[data-for="two-point"]'), kind !== "two-point");
   off(form.querySelector('[data-for="other"]'), form.tip?.value !== "other");
   off(form.querySelector('[data-for="turning"]'), kind !== "two-point" || way === "button");
@@ -139,6 +141,7 @@ if (parts.length) {
   document.addEventListener("listens", () => { part("listen"); keep(); });
   document.addEventListener("heard", (e) => { // it is known for sure, and the draft keeps it
     main.dataset.way = e.detail.kind;
+    for (const way of form.way) way.checked = way.value === e.detail.kind;
     keep();
   });
   document.addEventListener("known", async () => {

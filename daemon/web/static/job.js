@@ -34,6 +34,7 @@ async function send(more) {
     return fillIn(got) ? send(more) : got;
   } catch {
     at("note").textContent = t("script.unreached_typed");
+    if (!more?.save) setTimeout(() => n === asked && send(more), 2000);
     return null;
   }
 }
