@@ -111,13 +111,37 @@ func numbered(story []event.Event) []event.Event {
 	return story
 }
 
+// fold returns the state that the events of a station lead to, without what makes no difference. It ends
+// with a reading where the round in hand could be undone, since that state, which is kept beside, has
+// such differences of its own; see undone.
 func fold(records []event.Record, station string) *state.Fold {
-	var f state.Fold
+	f := folded(records, station)
+	if f.Undoable() {
+		f.Apply(&event.Event{Kind: event.Taken, Station: station, At: f.Last, Reading: &event.Reading{No: 1000}})
+	}
+	return telling(f)
+}
+
+// undone returns the same after the rounds in hand that nothing was gauged in are undone.
+func undone(records []event.Record, station string) *state.Fold {
+	f := folded(records, station)
+	for f.Undoable() {
+		f.Apply(&event.Event{Kind: event.RoundUndone, Station: station, At: f.Last, Round: &event.Round{Number: f.Round()}})
+	}
+	return telling(f)
+}
+
+func folded(records []event.Record, station string) (f state.Fold) {
 	for i := range records {
 		if e := &records[i].Event; e.Station == station {
 			f.Apply(e)
 		}
 	}
+	return f
+}
+
+// telling returns a state without what makes no difference.
+func telling(f state.Fold) *state.Fold {
 	if f.Master == nil { // the values since the last mastering don't matter if there was none
 		f.ReadingsSince, f.Moved, f.PartsSince, f.GaugedSince, f.Failed, f.LastReread, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, nil, analysis.Phrase{}, nil
 		f.GoodAt, f.FailedAt = time.Time{}, time.Time{}
@@ -161,6 +185,9 @@ func TestRebuildEqualsEverything(t *testing.T) {
 			}
 			if got, want := fold(few, station), fold(all, station); !reflect.DeepEqual(got, want) {
 				rt.Errorf("%s\ngot  %+v\nwant %+v", station, got, want)
+			}
+			if got, want := undone(few, station), undone(all, station); !reflect.DeepEqual(got, want) {
+				rt.Errorf("%s, with its round undone\ngot  %+v\nwant %+v", station, got, want)
 			}
 		}
 	})
