@@ -61,7 +61,7 @@ func takePicture(t *testing.T, file string) {
 	}
 	b := newBrowser(t)
 	b.open(page[0]+"station/hone-bay-2?lang=en", 1024, 600)
-	b.wait("the first advice", `document.querySelector("#main").dataset.tone === "stock" && document.querySelector("#due:not([hidden])")`)
+	b.wait("the first advice", `document.querySelector("#main").dataset.tone === "stock" && document.querySelector("#due:not([hidden])") && !document.querySelector("#note").textContent`)
 	shot, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
 	if err != nil {
 		t.Fatal(err)

@@ -70,7 +70,9 @@ function meant(asks) {
   at("asks")?.replaceChildren(...asks.map((s) => Object.assign(document.createElement("li"), { textContent: s })));
   at("meant").hidden = !asks.length;
   if (at("confirm")) { at("confirm").hidden = !asks.length; at("save").hidden = asks.length > 0 || unready(); }
-  if (asks.length) at("confirm").focus();
+  if (!asks.length) return;
+  at("confirm").focus({ preventScroll: true });
+  at("meant").scrollIntoView({ block: "center" }); // the button that confirms is at the foot, where it is always seen
 }
 
 // back waits until the program answers again: a new station or address has it start anew.
