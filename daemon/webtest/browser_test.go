@@ -601,7 +601,7 @@ func (b *browser) axe(t *testing.T, name string) {
 	}
 }
 
-// journalNotes returns the notes in the journal.
+// journalNotes returns the notes in the journal, and the reasons that were picked, as texts.
 func journalNotes(r *daemontest.Rig) (out []string) {
 	r.T.Helper()
 	j, err := store.View(context.Background(), r.Path("journal/journal.db"))
@@ -615,6 +615,9 @@ func journalNotes(r *daemontest.Rig) (out []string) {
 		}
 		if rec.Note != "" {
 			out = append(out, rec.Note)
+		}
+		if rec.Why != nil {
+			out = append(out, en.Say(*rec.Why))
 		}
 	}
 	return out

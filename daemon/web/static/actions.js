@@ -309,7 +309,7 @@ export const actions = {
     document.querySelectorAll("#hands .now").forEach((b, i) => b.addEventListener("click", () => take(i)));
     at("more").addEventListener("click", () => (at("bar").hidden ? showBar() : hide()));
     at("less").addEventListener("click", hide);
-    for (const s of ["note", "cautions"]) at(s).addEventListener("click", () => explain());
+    at("cautions").addEventListener("click", () => explain());
     for (const s of ["cut", "size", "what"]) at(s).addEventListener("click", () => (at("bar").hidden ? show(at("main").dataset.show === "words" ? "drawing" : at("main").dataset.show) : hide()));
     at("bar").addEventListener("focusin", showBar);
     addEventListener("keydown", key);
