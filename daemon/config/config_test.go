@@ -504,8 +504,8 @@ func FuzzParse(f *testing.F) {
 	f.Add(configs.Demo)
 	f.Add([]byte("version: 1\nstations: [{}]\nrings: {a: }\njobs: {b: }\ngauges: {c: }\n"))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		if c, err := Parse("f.yaml", b); err == nil && len(c.Stations) == 0 {
-			t.Error("a configuration without stations was taken")
+		if c, err := Parse("f.yaml", b); err == nil && len(c.Stations) > 0 && c.Site == "" {
+			t.Error("a station without a site was taken")
 		}
 	})
 }
