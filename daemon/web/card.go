@@ -72,7 +72,7 @@ func (s *Server) outside(r *http.Request) string {
 		return ""
 	}
 	scheme := "http://"
-	if r.TLS != nil || s.proxiedTLS(r) {
+	if byTLS(r) {
 		scheme = "https://"
 	}
 	return scheme + r.Host + "/"

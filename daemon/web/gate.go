@@ -90,7 +90,7 @@ func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {
 func (s *Server) setCookie(w http.ResponseWriter, r *http.Request, value string, age int) {
 	http.SetCookie(w, &http.Cookie{
 		Name: cookie, Value: value, Path: "/", MaxAge: age,
-		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: s.cfg.Gate.Secure || r.TLS != nil || s.proxiedTLS(r),
+		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: s.cfg.Gate.Secure || byTLS(r),
 	})
 }
 

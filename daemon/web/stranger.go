@@ -166,9 +166,9 @@ func proxied(r *http.Request) bool {
 	return is
 }
 
-// proxiedTLS reports whether a trusted proxy says that the client came by TLS.
-func (s *Server) proxiedTLS(r *http.Request) bool {
-	return proxied(r) && strings.EqualFold(r.Header.Get("X-Forwarded-Proto"), "https")
+// byTLS reports whether the client came by TLS, here or to a trusted proxy that says so.
+func byTLS(r *http.Request) bool {
+	return r.TLS != nil || proxied(r) && strings.EqualFold(r.Header.Get("X-Forwarded-Proto"), "https")
 }
 
 // deny answers why a request is not looked at, in the form that its sender understands.
