@@ -38,14 +38,14 @@ func Replace(path string, was, now []byte) error {
 		if like, err = os.Stat(path); err != nil {
 			return err
 		}
-		if err := write(path+Before, was, like); err != nil {
+		if err := write(path+Before, was, newMode, like); err != nil {
 			return err
 		}
 	}
 	if err := same(path, was); err != nil { // it took a while to write the other
 		return err
 	}
-	return write(path, now, like)
+	return write(path, now, newMode, like)
 }
 
 // same returns ErrEdited if a file has another text.
@@ -65,8 +65,14 @@ func same(path string, text []byte) error {
 	return nil
 }
 
-// write writes a file anew: under another name, and then in the place of the old one.
-func write(path string, text []byte, like fs.FileInfo) (err error) {
+// WriteFile writes a file anew, in one step: whatever happens meanwhile, the old text or the new one is
+// there whole, and on disk when it returns.
+func WriteFile(path string, text []byte, mode fs.FileMode) error {
+	return write(path, text, mode, nil)
+}
+
+// write is WriteFile, with mode and owner of another file unless like is nil.
+func write(path string, text []byte, mode fs.FileMode, like fs.FileInfo) (err error) {
 	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
 	if err != nil {
 		return err
@@ -76,7 +82,6 @@ func write(path string, text []byte, like fs.FileInfo) (err error) {
 			_, _ = f.Close(), os.Remove(f.Name()) // what went wrong before says why
 		}
 	}()
-	mode := fs.FileMode(newMode)
 	if like != nil {
 		mode = like.Mode().Perm()
 		own(f, like)

@@ -9,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+
+	"fairbore/daemon/config"
 )
 
 // Draft is what was answered at a station and is not in the configuration: by step and field.
@@ -108,28 +110,5 @@ func (d *Drafts) change(do func(all map[string]Draft)) (err error) {
 	if err := os.MkdirAll(filepath.Dir(d.Path), 0o750); err != nil {
 		return err
 	}
-	f, err := os.CreateTemp(filepath.Dir(d.Path), filepath.Base(d.Path)+".*.part")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	if err == nil {
-		err = f.Sync()
-	}
-	if err = errors.Join(err, f.Close()); err == nil {
-		err = os.Rename(f.Name(), d.Path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
-	return synced(filepath.Dir(d.Path))
-}
-
-// synced has the name of a file that was put into a folder on disk too.
-func synced(dir string) error {
-	f, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
+	return config.WriteFile(d.Path, b, 0o600)
 }
